@@ -10,7 +10,7 @@ from hdl2grid.logic.xag import Literal, Xag
 
 @dataclass(frozen=True)
 class InputBit:
-    """One switch. `name` is its event name ("hold", "word[0]"); `initial` its level before the first event."""
+    """One switch. `name` is its event name ("hold", "word[0]"); `initial` its level before any event."""
 
     name: str
     literal: Literal

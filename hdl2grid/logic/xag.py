@@ -104,7 +104,7 @@ class XagBuilder:
             a, b = b, a
         if a == FALSE or a == b ^ 1:
             return FALSE
-        if a == TRUE or a == b:
+        if a in (TRUE, b):
             return b
         return self._node(AND, a, b)
 
