@@ -1,0 +1,150 @@
+"""What all commands share: where output goes, how errors end a command, and the options of the flow."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import sys
+import traceback
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+import click
+
+from hdl2grid.errors import GridError
+
+EXIT_INTERNAL = 70
+"""A fault of hdl2grid itself: EX_SOFTWARE of BSD's sysexits.h, so that no script takes it for a verdict."""
+EXIT_INTERRUPTED = 130
+"""Ctrl-C: 128 + SIGINT, as shells report it."""
+EXIT_BROKEN_PIPE = 141
+"""The reader of stdout went away: 128 + SIGPIPE, as shells report it."""
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+@dataclass
+class Session:
+    """The output options of one call; `stdout` is kept aside while a user's design may print."""
+
+    json: bool = False
+    verbose: bool = False
+
+    def say(self, text: str) -> None:
+        """Human-readable result on stdout; silent under --json."""
+        if not self.json:
+            click.echo(text)
+
+    def note(self, text: str) -> None:
+        """Something beside the result, such as a warning: on stderr."""
+        click.echo(text, err=True)
+
+    def report(self, data: dict[str, Any]) -> None:
+        """The machine-readable report, under --json only."""
+        if self.json:
+            click.echo(json.dumps(data, indent=2, ensure_ascii=False))
+
+
+def session() -> Session:
+    """The running command's session."""
+    return click.get_current_context().find_root().ensure_object(Session)
+
+
+@contextlib.contextmanager
+def user_code_prints_to_stderr() -> Iterator[None]:
+    """A design is the user's Python and may print; stdout is kept for our result."""
+    with contextlib.redirect_stdout(sys.stderr):
+        yield
+
+
+class ErrorHandlingGroup(click.Group):
+    """A group whose commands never show a traceback for a user's mistake, and always end with a documented
+    exit code."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        state = ctx.ensure_object(Session)
+        try:
+            result = super().invoke(ctx)
+            sys.stdout.flush()
+            return result
+        except GridError as error:
+            _tell(state, error)
+            ctx.exit(error.exit_code)
+        except BrokenPipeError:
+            _silence_stdout()
+            ctx.exit(EXIT_BROKEN_PIPE)
+        except KeyboardInterrupt:
+            click.echo("interrupted", err=True)
+            ctx.exit(EXIT_INTERRUPTED)
+        except (click.exceptions.Exit, click.ClickException, click.Abort):
+            raise
+        except MemoryError:
+            click.echo("H2G-C098: out of memory", err=True)
+            ctx.exit(EXIT_INTERNAL)
+        except Exception as error:
+            _tell_internal(state, error)
+            ctx.exit(EXIT_INTERNAL)
+
+
+def _tell(state: Session, error: GridError) -> None:
+    click.echo(str(error), err=True)
+    state.report(
+        {
+            "exit_code": error.exit_code,
+            "error": {
+                "code": f"H2G-{error.code}",
+                "what": error.what,
+                "where": error.where,
+                "hint": error.hint,
+            },
+        }
+    )
+
+
+def _tell_internal(state: Session, error: Exception) -> None:
+    if state.verbose:
+        click.echo("".join(traceback.format_exception(error)).rstrip(), err=True)
+    what = f"{type(error).__name__}: {error}".splitlines()[0]
+    click.echo(f"H2G-C099: a fault in hdl2grid itself: {what}", err=True)
+    click.echo(
+        "  Please report it with the design and the command; -v shows where it happened.",
+        err=True,
+    )
+    state.report({"exit_code": EXIT_INTERNAL, "error": {"code": "H2G-C099", "what": what}})
+
+
+def _silence_stdout() -> None:
+    """Point stdout at nothing, so that Python's own flush at exit does not fail again."""
+    with contextlib.suppress(OSError, ValueError, AttributeError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _remember(name: str) -> Callable[[click.Context, click.Parameter, bool], bool]:
+    def callback(ctx: click.Context, _param: click.Parameter, value: bool) -> bool:
+        setattr(ctx.find_root().ensure_object(Session), name, value)
+        return value
+
+    return callback
+
+
+def output_options(command: F) -> F:
+    """Adds --json and -v, which every command has."""
+    command = click.option(
+        "--json",
+        "_json",
+        is_flag=True,
+        expose_value=False,
+        callback=_remember("json"),
+        help="Print a machine-readable report on stdout.",
+    )(command)
+    return click.option(
+        "-v",
+        "--verbose",
+        "_verbose",
+        is_flag=True,
+        expose_value=False,
+        callback=_remember("verbose"),
+        help="Say more, and show tracebacks of faults.",
+    )(command)

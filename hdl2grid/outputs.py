@@ -1,0 +1,171 @@
+"""Writing files: never half-written, never over somebody's own.
+
+Everything is first written under a temporary name in the same folder and then renamed. A result folder is
+made, or must be empty or hold an earlier result of this tool: a plan.json, plan.rejected.json or circuit.json
+whose `format` says so.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import re
+import tempfile
+from collections.abc import Mapping
+from pathlib import Path
+
+from hdl2grid.errors import InputError
+
+MARKERS = ("plan.json", "plan.rejected.json", "circuit.json")
+RESULT_FILES = (*MARKERS, "report.md", "parts.csv", "plan.svg", "plan.png", "check.vcd")
+_FORMAT = re.compile(rb'"format"\s*:\s*"hdl2grid (plan|circuit)"')
+_HEAD_BYTES = 4096
+_LEFTOVER = re.compile(r"\.hdl2grid-.*\.tmp")
+
+
+class ResultFolder:
+    """The folder that `--out` names, probed before any work is done and written to all at once at the end."""
+
+    def __init__(self, path: Path) -> None:
+        """Makes sure that results can go to `path`. Raises InputError (C002, C003).
+
+        Folders that had to be made for the probe are removed again: a run that fails leaves nothing behind.
+        """
+        self.path = path
+        if path.exists() and not path.is_dir():
+            raise InputError("C003", f"'{path}' is a file, and the results need a folder", hint=_ELSEWHERE)
+        if path.is_dir():
+            _check_ours(path)
+        made = _make_folders(path)
+        try:
+            _probe(path)
+        finally:
+            _remove_folders(made)
+
+    def write(self, files: Mapping[str, str | bytes]) -> None:
+        """Writes `files` (by name, from RESULT_FILES) and removes every other result file of an earlier run.
+
+        Either all of `files` are complete when this returns, or none has been touched.
+        Raises InputError (C003).
+        """
+        unknown = set(files) - set(RESULT_FILES)
+        assert not unknown, f"not declared in RESULT_FILES: {sorted(unknown)}"
+        made = _make_folders(self.path)
+        temporary: list[tuple[str, Path]] = []
+        try:
+            for name, content in files.items():
+                temporary.append((_write_temporary(self.path, content), self.path / name))
+            for stale in RESULT_FILES:
+                if stale not in files:
+                    (self.path / stale).unlink(missing_ok=True)
+            for written, final in temporary:
+                os.replace(written, final)
+            made = []
+        except OSError as error:
+            raise _cannot_write(self.path, error) from error
+        finally:
+            for written, _ in temporary:
+                with contextlib.suppress(OSError):
+                    os.unlink(written)
+            _remove_folders(made)
+
+
+_ELSEWHERE = "Name another folder with --out."
+
+
+def _check_ours(path: Path) -> None:
+    try:
+        entries = sorted(entry.name for entry in path.iterdir() if not _LEFTOVER.fullmatch(entry.name))
+    except OSError as error:
+        raise _cannot_write(path, error) from error
+    if not entries:
+        return
+    if not any(_is_ours(path / name) for name in MARKERS):
+        shown = ", ".join(entries[:3]) + (", ..." if len(entries) > 3 else "")
+        raise InputError(
+            "C002", f"'{path}' holds files that hdl2grid did not write: {shown}", hint=_ELSEWHERE
+        )
+    for name in RESULT_FILES:
+        if (path / name).is_dir():
+            raise InputError("C002", f"'{path / name}' is a folder", hint=_ELSEWHERE)
+
+
+def _is_ours(path: Path) -> bool:
+    try:
+        with path.open("rb") as file:
+            return _FORMAT.search(file.read(_HEAD_BYTES)) is not None
+    except OSError:
+        return False
+
+
+def _make_folders(path: Path) -> list[Path]:
+    """Makes `path`; returns the folders that were missing, outermost first."""
+    missing = []
+    try:
+        for folder in (path, *path.parents):
+            if folder.exists():
+                break
+            missing.append(folder)
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        _remove_folders(missing[::-1])
+        raise _cannot_write(path, error) from error
+    return missing[::-1]
+
+
+def _remove_folders(folders: list[Path]) -> None:
+    for folder in reversed(folders):
+        with contextlib.suppress(OSError):
+            folder.rmdir()
+
+
+def _probe(path: Path) -> None:
+    try:
+        os.unlink(_write_temporary(path, b""))
+    except OSError as error:
+        raise _cannot_write(path, error) from error
+
+
+def _cannot_write(path: Path, error: OSError) -> InputError:
+    return InputError("C003", f"cannot write to '{path}': {error.strerror or error}", hint=_ELSEWHERE)
+
+
+def _write_temporary(folder: Path, content: str | bytes) -> str:
+    data = content.encode("utf-8") if isinstance(content, str) else content
+    handle, name = tempfile.mkstemp(prefix=".hdl2grid-", suffix=".tmp", dir=folder)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+        os.chmod(name, 0o666 & ~_umask())
+    except BaseException:
+        os.unlink(name)
+        raise
+    return name
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
+
+
+def write_new_file(path: Path, content: str | bytes) -> None:
+    """Writes a file that must not exist yet. Raises InputError (C004 if it exists, C003 if it cannot be)."""
+    if path.exists() or path.is_symlink():
+        raise InputError(
+            "C004", f"'{path}' is there already, and is not overwritten", hint="Use another name."
+        )
+    replace_file(path, content)
+
+
+def replace_file(path: Path, content: str | bytes) -> None:
+    """Writes a file that the user named, complete or not at all. Raises InputError (C003)."""
+    try:
+        written = _write_temporary(path.parent, content)
+    except OSError as error:
+        raise _cannot_write(path, error) from error
+    try:
+        os.replace(written, path)
+    except OSError as error:
+        os.unlink(written)
+        raise _cannot_write(path, error) from error
