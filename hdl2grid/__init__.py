@@ -1,1 +1,33 @@
-"""hdl2grid: from a clock in a hardware description language to a proven plan on the grid."""
+"""hdl2grid: from a clock in a hardware description language to a proven plan of wires, gates and lamps."""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from hdl2grid.machine import Button as Button
+    from hdl2grid.machine import Machine as Machine
+    from hdl2grid.machine import Switch as Switch
+    from hdl2grid.machine import Ticker as Ticker
+    from hdl2grid.verify.press import press as press
+
+__all__ = ["Button", "Machine", "Switch", "Ticker", "press"]
+
+__version__ = "0.1.0"
+
+_HOMES = {name: "hdl2grid.machine" for name in ("Button", "Machine", "Switch", "Ticker")}
+_HOMES["press"] = "hdl2grid.verify.press"
+
+
+def __getattr__(name: str) -> object:
+    """Imports what a design uses when it is first asked for: a plan is played and drawn without Amaranth."""
+    if name not in _HOMES:
+        raise AttributeError(f"module 'hdl2grid' has no attribute {name!r}")
+    value = getattr(importlib.import_module(_HOMES[name]), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *_HOMES})

@@ -1,1 +1,20 @@
+"""Panels: what the pixels of a machine show, and where they stand."""
 
+from hdl2grid.panel.arrange import above, beside, framed, spread
+from hdl2grid.panel.lamps import bar, lamp, lamps
+from hdl2grid.panel.panel import Panel
+from hdl2grid.panel.segments import colon, leading_one, seven_segment
+
+__all__ = [
+    "Panel",
+    "above",
+    "bar",
+    "beside",
+    "colon",
+    "framed",
+    "lamp",
+    "lamps",
+    "leading_one",
+    "seven_segment",
+    "spread",
+]

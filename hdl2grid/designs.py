@@ -1,0 +1,164 @@
+"""Loading a design: a Python file of the user's, or one shipped with this tool, with a `machine` in it."""
+
+from __future__ import annotations
+
+import linecache
+import os
+import sys
+import traceback
+from pathlib import Path
+from types import ModuleType, TracebackType
+
+from hdl2grid.attach import check_name
+from hdl2grid.errors import GridError, InputError, SourceLine, nearest
+from hdl2grid.machine import Machine
+from hdl2grid.sources import short
+from hdl2grid.userline import is_ours
+
+_PACKAGE = Path(__file__).resolve().parent
+SIZE_LIMIT = 4_000_000
+
+
+def shipped_folder() -> Path:
+    """Where the shipped designs are: `designs/` of a checkout, or within the installed package."""
+    checkout = _PACKAGE.parent
+    if (checkout / "pyproject.toml").is_file() and (checkout / "designs").is_dir():
+        return checkout / "designs"
+    return _PACKAGE / "shipped"
+
+
+def shipped_designs() -> dict[str, Path]:
+    """The shipped designs by name, in alphabetical order."""
+    files = sorted(shipped_folder().glob("*.py"))
+    return {file.stem: file for file in files if not file.stem.startswith("_")}
+
+
+def find_design(path_or_name: str | os.PathLike[str]) -> Path:
+    """The file of a design: a path to a file that exists, else the name of a shipped design.
+
+    Raises InputError M050 where it is neither, with the nearest name.
+    """
+    text = os.fspath(path_or_name)
+    path = Path(text)
+    if path.is_file():
+        return path
+    shipped = shipped_designs()
+    if text in shipped:
+        return shipped[text]
+    if path.exists():
+        raise InputError("M050", "a design is a Python file, and this is none", where=text)
+    if path.suffix == "" and path.with_suffix(".py").is_file():
+        raise InputError("M050", "there is no such design", where=text, hint=f"Did you mean '{text}.py'?")
+    if os.sep in text or path.suffix:
+        siblings = [str(path.parent / p.name) for p in _siblings(path)]
+        raise InputError("M050", "there is no such file", where=text, hint=nearest(text, siblings))
+    hint = nearest(text, shipped) or f"Give the path of a Python file, or one of: {', '.join(shipped)}."
+    raise InputError("M050", "there is no file and no shipped design of this name", where=text, hint=hint)
+
+
+def _siblings(path: Path) -> list[Path]:
+    try:
+        return sorted(path.parent.glob("*.py"))[:1000]
+    except OSError:
+        return []
+
+
+def load_machine(path_or_name: str | os.PathLike[str]) -> Machine:
+    """The `machine` of a design file, given by its path or by the name of a shipped design.
+
+    The file runs as any Python module does, with its own folder first on `sys.path` meanwhile. Raises
+    InputError: M050 no such design, M051 unreadable, M052 not Python, M053 an error in it (with the user's
+    own line), M054 no `machine` in it, M055 a `machine` that is not a Machine, and all that `Machine` raises.
+    """
+    path = find_design(path_or_name)
+    module = _run(path, _compiled(path))
+    machine = module.__dict__.get("machine")
+    if not isinstance(machine, Machine):
+        raise _no_machine(path, module)
+    if machine.name is None:
+        check_name(path.stem, SourceLine(str(path), 1))
+    return machine.named(path.stem)
+
+
+def _compiled(path: Path) -> object:
+    try:
+        with path.open("rb") as file:
+            source = file.read(SIZE_LIMIT + 1)
+    except OSError as error:
+        raise InputError("M051", f"cannot read the design: {error.strerror}", where=path) from error
+    if len(source) > SIZE_LIMIT:
+        raise InputError("M051", f"the design is larger than {SIZE_LIMIT} bytes", where=path)
+    linecache.checkcache(str(path))
+    try:
+        return compile(source, str(path), "exec", dont_inherit=True)
+    except SyntaxError as error:
+        line = f"\n    {error.text.strip()}" if error.text else ""
+        where = SourceLine(str(path), error.lineno) if error.lineno else path
+        raise InputError("M052", f"the design is not Python: {error.msg}{line}", where=where) from error
+    except (ValueError, RecursionError, MemoryError) as error:
+        raise InputError("M052", f"the design is not Python: {error}", where=path) from error
+
+
+def _run(path: Path, code: object) -> ModuleType:
+    name = f"hdl2grid_design_{path.stem}"
+    module = ModuleType(name)
+    module.__file__ = str(path)
+    folder = str(path.resolve().parent)
+    before = sys.modules.get(name)
+    sys.modules[name] = module
+    sys.path.insert(0, folder)
+    try:
+        exec(code, module.__dict__)  # type: ignore[arg-type]
+    except (KeyboardInterrupt, GridError):
+        raise
+    except BaseException as error:  # SystemExit too: it would end this tool with the design's exit code
+        if before is None:
+            sys.modules.pop(name, None)
+        raise user_error("M053", "an error in the design", error, path) from error
+    finally:
+        if folder in sys.path:
+            sys.path.remove(folder)
+    return module
+
+
+def user_error(code: str, what: str, error: BaseException, fallback: object) -> InputError:
+    """An InputError for an exception in the user's code: its text, and the innermost line of the user's."""
+    where = last_user_line(error.__traceback__)
+    text = "".join(traceback.format_exception_only(error)).strip() or type(error).__name__
+    line = linecache.getline(where.path, where.line).strip() if where else ""
+    shown = f"\n    {line}" if line else ""
+    return InputError(code, f"{what}: {text}{shown}", where=where or fallback)
+
+
+def last_user_line(trace: TracebackType | None) -> SourceLine | None:
+    """The innermost frame of a traceback that is neither this package nor an installed one."""
+    found = None
+    for frame, line in traceback.walk_tb(trace):
+        path = frame.f_code.co_filename
+        if not is_ours(path) and not _is_installed(path):
+            found = SourceLine(path, line)
+    return found
+
+
+def _is_installed(path: str) -> bool:
+    real = os.path.realpath(path)
+    if real.startswith(str(_PACKAGE / "shipped") + os.sep):
+        return False
+    libraries = (os.path.dirname(os.__file__), "site-packages", "dist-packages")
+    return any(part in real for part in libraries)
+
+
+def _no_machine(path: Path, module: ModuleType) -> InputError:
+    machines = sorted(key for key, value in module.__dict__.items() if isinstance(value, Machine))
+    if "machine" in module.__dict__:
+        value = short(module.__dict__["machine"])
+        return InputError(
+            "M055",
+            f"the design's 'machine' is {value}, not a hdl2grid.Machine",
+            where=path,
+            hint="Write machine = Machine(component, ...).",
+        )
+    hint = "Write machine = Machine(component, ...) at the end of the file."
+    if machines:
+        hint = f"There is '{machines[0]}': call it 'machine'."
+    return InputError("M054", "the design has no module-level 'machine'", where=path, hint=hint)
