@@ -65,6 +65,30 @@ class Undecided(GridError):
     exit_code = 3
 
 
+@dataclass(frozen=True)
+class Finding:
+    """One thing that a check found: many of them make a report, where one GridError would stop at the first.
+
+    `tile` is its place on the grid, `colour` a wire colour's name, `subject` a stack, pixel or signal.
+    """
+
+    code: str
+    what: str
+    tile: tuple[int, int] | None = None
+    colour: str | None = None
+    subject: str | None = None
+    hint: str | None = None
+
+    @property
+    def place(self) -> str:
+        """Where it is, in words; "" when it has no place."""
+        parts = [self.subject, f"({self.tile[0]},{self.tile[1]})" if self.tile else None, self.colour]
+        return " ".join(part for part in parts if part)
+
+    def __str__(self) -> str:
+        return f"H2G-{self.code}: {self.what}" + (f" [{self.place}]" if self.place else "")
+
+
 def nearest(name: str, names: Iterable[str]) -> str | None:
     """A hint that names the closest of `names`, or lists them if few; None when there is nothing to say."""
     known = sorted(names)
