@@ -1,8 +1,8 @@
 """Writing files: never half-written, never over somebody's own.
 
 Everything is first written under a temporary name in the same folder and then renamed. A result folder is
-made, or must be empty or hold an earlier result of this tool: a plan.json, plan.rejected.json or circuit.json
-whose `format` says so.
+made, or must be empty or hold an earlier result of this tool: a plan, a circuit or a drawing that bears our
+mark.
 """
 
 from __future__ import annotations
@@ -16,9 +16,13 @@ from pathlib import Path
 
 from hdl2grid.errors import InputError
 
-MARKERS = ("plan.json", "plan.rejected.json", "circuit.json")
-RESULT_FILES = (*MARKERS, "report.md", "parts.csv", "plan.svg", "plan.png", "check.vcd")
-_FORMAT = re.compile(rb'"format"\s*:\s*"hdl2grid (plan|circuit)"')
+MARKERS = ("plan.json", "plan.rejected.json", "circuit.json", "plan.svg", "plan.png")
+"""Result files that bear a mark of this tool near their beginning."""
+
+RESULT_FILES = (*MARKERS, "report.md", "parts.csv")
+_MARK = re.compile(
+    rb'"format"\s*:\s*"hdl2grid (plan|circuit)"|<metadata>hdl2grid</metadata>|Software\0hdl2grid'
+)
 _HEAD_BYTES = 4096
 _LEFTOVER = re.compile(r"\.hdl2grid-.*\.tmp")
 
@@ -42,21 +46,19 @@ class ResultFolder:
         finally:
             _remove_folders(made)
 
-    def write(self, files: Mapping[str, str | bytes]) -> None:
-        """Writes `files` (by name, from RESULT_FILES) and removes every other result file of an earlier run.
+    def write(self, files: Mapping[str, str | bytes], *, keep: bool = False) -> None:
+        """Writes `files` by name; every other file of RESULT_FILES is an earlier run's, and is removed unless
+        `keep`. All of `files` are written completely under other names before any is put in its place.
 
-        Either all of `files` are complete when this returns, or none has been touched.
         Raises InputError (C003).
         """
-        unknown = set(files) - set(RESULT_FILES)
-        assert not unknown, f"not declared in RESULT_FILES: {sorted(unknown)}"
         made = _make_folders(self.path)
         temporary: list[tuple[str, Path]] = []
         try:
             for name, content in files.items():
                 temporary.append((_write_temporary(self.path, content), self.path / name))
             for stale in RESULT_FILES:
-                if stale not in files:
+                if stale not in files and not keep:
                     (self.path / stale).unlink(missing_ok=True)
             for written, final in temporary:
                 os.replace(written, final)
@@ -91,9 +93,10 @@ def _check_ours(path: Path) -> None:
 
 
 def _is_ours(path: Path) -> bool:
+    """Whether a file bears a mark of this tool near its beginning."""
     try:
         with path.open("rb") as file:
-            return _FORMAT.search(file.read(_HEAD_BYTES)) is not None
+            return _MARK.search(file.read(_HEAD_BYTES)) is not None
     except OSError:
         return False
 
@@ -158,8 +161,15 @@ def write_new_file(path: Path, content: str | bytes) -> None:
     replace_file(path, content)
 
 
+def replace_drawing(path: Path, content: str | bytes) -> None:
+    """Writes a drawing, over nothing but an earlier drawing. Raises InputError (C003, C004)."""
+    if path.exists() and not _is_ours(path):
+        raise InputError("C004", f"'{path}' is no drawing of this tool, and is not overwritten")
+    replace_file(path, content)
+
+
 def replace_file(path: Path, content: str | bytes) -> None:
-    """Writes a file that the user named, complete or not at all. Raises InputError (C003)."""
+    """Writes a file, complete or not at all. Raises InputError (C003)."""
     try:
         written = _write_temporary(path.parent, content)
     except OSError as error:

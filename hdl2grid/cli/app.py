@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import click
 
+from hdl2grid.cli.draw import draw_command
 from hdl2grid.cli.session import ErrorHandlingGroup
+from hdl2grid.cli.start import start_command
 from hdl2grid.cli.words import explain_command, target_group
 
 
@@ -23,5 +25,5 @@ def main() -> None:
     """
 
 
-main.add_command(explain_command)
-main.add_command(target_group)
+for command in (start_command, draw_command, target_group, explain_command):
+    main.add_command(command)

@@ -8,7 +8,7 @@ import unicodedata
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
 
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw, ImageFont, PngImagePlugin
 
 from hdl2grid.show import look as hues
 from hdl2grid.show.scene import Box, Disc, Group, Line, Point, Polyline, Scene, Shape, Text
@@ -32,7 +32,10 @@ def png_bytes(scene: Scene) -> bytes:
     if factor > 1:
         image = image.reduce(factor)
     buffer = io.BytesIO()
-    image.save(buffer, "PNG", optimize=True)
+    made_by = PngImagePlugin.PngInfo()
+    made_by.add_text("Software", "hdl2grid")
+    made_by.add_text("Title", _ascii(scene.title))
+    image.save(buffer, "PNG", optimize=True, pnginfo=made_by)
     return buffer.getvalue()
 
 

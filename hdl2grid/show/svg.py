@@ -27,6 +27,7 @@ def svg_text(scene: Scene) -> str:
     )
     ET.SubElement(root, "title", {"id": "title"}).text = scene.title
     ET.SubElement(root, "desc", {"id": "desc"}).text = scene.description
+    ET.SubElement(root, "metadata").text = "hdl2grid"
     ET.SubElement(root, "rect", {"width": "100%", "height": "100%", "fill": hues.PAPER})
     _add(root, scene.shapes)
     ET.indent(root, space=" ")
