@@ -42,7 +42,7 @@ def check_name(name: object, source: SourceLine | None) -> None:
     if len(name) > NAME_LIMIT or not name.isprintable() or "/" in name or "\\" in name:
         raise InputError(
             "M019",
-            f"a machine's name has at most {NAME_LIMIT} printable characters and no slash, unlike {short(name)}",
+            f"a machine's name is up to {NAME_LIMIT} printable characters without a slash, not {short(name)}",
             where=source,
         )
 
@@ -211,8 +211,8 @@ def _number(port: Port, on: Any, source: SourceLine | None) -> int:
         return int(on)
     try:
         if isinstance(port.shape, ShapeCastable):
-            return Const.cast(port.shape.const(on)).value
-        return Const.cast(on).value
+            return int(Const.cast(port.shape.const(on)).value)
+        return int(Const.cast(on).value)
     except Exception as error:
         raise InputError(
             "M012",

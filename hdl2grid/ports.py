@@ -80,7 +80,7 @@ def component_ports(component: wiring.Component) -> tuple[Port, ...]:
 
 
 def _port(name: str, member: wiring.Member, value: object) -> Port:
-    cast = Value.cast(value)  # type: ignore[arg-type]
+    cast = Value.cast(value)
     is_input = member.flow == In
     if is_input and not isinstance(cast, Signal):
         raise InputError(

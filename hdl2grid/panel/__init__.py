@@ -1,6 +1,7 @@
 """Panels: what the pixels of a machine show, and where they stand."""
 
 from hdl2grid.panel.arrange import above, beside, framed, spread
+from hdl2grid.panel.dial import dial
 from hdl2grid.panel.lamps import bar, lamp, lamps
 from hdl2grid.panel.panel import Panel
 from hdl2grid.panel.segments import colon, leading_one, seven_segment
@@ -11,6 +12,7 @@ __all__ = [
     "bar",
     "beside",
     "colon",
+    "dial",
     "framed",
     "lamp",
     "lamps",

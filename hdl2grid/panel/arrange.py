@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from hdl2grid.errors import InputError, SourceLine, nearest
 from hdl2grid.panel.model import PanelPixel
-from hdl2grid.panel.panel import Panel
+from hdl2grid.panel.panel import Panel, check_whole, spread_layout
 from hdl2grid.sources import short
 from hdl2grid.userline import user_line
 
@@ -50,15 +50,9 @@ def framed(panel: Panel, margin: int = 1, backdrop: bool = True) -> Panel:
 def spread(panel: Panel, pitch: int) -> Panel:
     """The panel with its pixels `pitch` tiles apart, for panels too dense to be wired."""
     where = user_line()
-    if not isinstance(pitch, int) or isinstance(pitch, bool) or pitch < 1:
-        raise InputError(
-            "M032", f"a pitch is a whole number of tiles from 1 upward, not {short(pitch)}", where=where
-        )
-    pixels = tuple(PanelPixel(p.x * pitch, p.y * pitch, p.signal) for p in panel.pixels)
-    backdrop = tuple((x0 * pitch, y0 * pitch, x1 * pitch, y1 * pitch) for x0, y0, x1, y1 in panel.backdrop)
-    return Panel(
-        (panel.width - 1) * pitch + 1, (panel.height - 1) * pitch + 1, pixels, backdrop, panel.source or where
-    )
+    check_whole("a pitch", pitch, 1, 1000, where)
+    layout = spread_layout(panel.layout(), pitch)
+    return Panel(layout.width, layout.height, layout.pixels, layout.backdrop, panel.source or where)
 
 
 def _joined(placed: list[tuple[Panel, int, int]], width: int, height: int, where: SourceLine | None) -> Panel:
@@ -80,9 +74,8 @@ def _check(
                 "M034",
                 f"panels are arranged, not {short(panel)}",
                 where=where,
-                hint='Give them one by one, for example beside(seven_segment("tens"), seven_segment("ones")).',
+                hint='Give them one by one: beside(seven_segment("tens"), seven_segment("ones")).',
             )
-    if not isinstance(gap, int) or isinstance(gap, bool) or gap < 0:
-        raise InputError("M034", f"a gap is a whole number of tiles, not {short(gap)}", where=where)
+    check_whole("a gap", gap, 0, 1000, where)
     if align not in known:
         raise InputError("M034", f"align= is {short(align)}", where=where, hint=nearest(str(align), known))

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from hdl2grid.errors import InputError, SourceLine
-from hdl2grid.panel.panel import Panel, of_pixels
+from hdl2grid.panel.panel import Panel, check_whole, of_pixels
 from hdl2grid.ports import bit_name
-from hdl2grid.sources import short
 from hdl2grid.userline import user_line
+
+LIMIT = 1000
 
 
 def lamp(signal: str, width: int = 1, height: int = 1) -> Panel:
     """A block of `width` x `height` pixels that one bit lights, by its flat name ("pm", "ones[0]")."""
     where = user_line()
-    _check_count("a lamp's side", width, where)
-    _check_count("a lamp's side", height, where)
+    check_whole("a lamp's side", width, 1, LIMIT, where)
+    check_whole("a lamp's side", height, 1, LIMIT, where)
     return of_pixels([(x, y, signal) for y in range(height) for x in range(width)], where, (width, height))
 
 
@@ -21,10 +21,9 @@ def lamps(port: str, count: int, *, gap: int = 1, size: int = 1, vertical: bool 
     """A row (or a column, from the top) of lamps, one for each bit of `port`, which is `count` bits wide,
     bit 0 first. Each is `size` x `size` pixels, with `gap` free tiles between."""
     where = user_line()
-    _check_count("the number of lamps", count, where)
-    _check_count("a lamp's side", size, where)
-    if not isinstance(gap, int) or isinstance(gap, bool) or gap < 0:
-        raise InputError("M033", f"a gap is a whole number of tiles, not {short(gap)}", where=where)
+    check_whole("the number of lamps", count, 1, LIMIT, where)
+    check_whole("a lamp's side", size, 1, LIMIT, where)
+    check_whole("a gap", gap, 0, LIMIT, where)
     pixels = []
     for index in range(count):
         start = index * (size + gap)
@@ -40,16 +39,11 @@ def bar(port: str, count: int, *, thickness: int = 1, vertical: bool = False) ->
     """A bar of `count` pixels without gaps, one for each bit of `port`: bit 0 at the left, or at the bottom
     of a vertical bar, as the bar of a gauge grows. It is `thickness` pixels thick."""
     where = user_line()
-    _check_count("a bar's length", count, where)
-    _check_count("a bar's thickness", thickness, where)
+    check_whole("a bar's length", count, 1, LIMIT, where)
+    check_whole("a bar's thickness", thickness, 1, LIMIT, where)
     pixels = []
     for index in range(count):
         for across in range(thickness):
             x, y = (across, count - 1 - index) if vertical else (index, across)
             pixels.append((x, y, bit_name(port, count, index)))
     return of_pixels(pixels, where, (thickness, count) if vertical else (count, thickness))
-
-
-def _check_count(what: str, count: object, where: SourceLine | None) -> None:
-    if not isinstance(count, int) or isinstance(count, bool) or not 1 <= count <= 1000:
-        raise InputError("M033", f"{what} is a whole number from 1 to 1000, not {short(count)}", where=where)

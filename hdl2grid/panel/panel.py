@@ -1,4 +1,4 @@
-"""A panel as a user makes it: pixels that show output bits, drawn in characters or put together from parts."""
+"""A panel as a user makes it: pixels that show output bits, drawn in characters or made of parts."""
 
 from __future__ import annotations
 
@@ -67,11 +67,11 @@ class Panel:
         `legend` gives for each character the flat name of the output bit it shows, or None for no pixel; a
         dot and a space are no pixel unless the legend says otherwise. Indentation that all lines share, and
         empty lines at the top and the bottom, are not part of the drawing. With `pitch` > 1 the pixels are
-        spread, `pitch` tiles from one to the next. Raises InputError M031 (art or legend), M032 (pitch).
+        spread, `pitch` tiles from one to the next. Raises InputError M031 (art or legend), M033 (pitch).
         """
         where = user_line()
         _check_legend(legend, where)
-        _check_pitch(pitch, where)
+        check_whole("a pitch", pitch, 1, 1000, where)
         lines = _art_lines(art, where)
         pixels = []
         for y, line in enumerate(lines):
@@ -96,6 +96,16 @@ def of_pixels(
     if size is None:
         size = max((p.x for p in moved), default=0) + 1, max((p.y for p in moved), default=0) + 1
     return Panel(size[0], size[1], moved, source=source)
+
+
+def spread_layout(layout: PanelLayout, pitch: int) -> PanelLayout:
+    """The layout with its pixels `pitch` tiles apart."""
+    return PanelLayout(
+        (layout.width - 1) * pitch + 1,
+        (layout.height - 1) * pitch + 1,
+        tuple(PanelPixel(p.x * pitch, p.y * pitch, p.signal) for p in layout.pixels),
+        tuple((x0 * pitch, y0 * pitch, x1 * pitch, y1 * pitch) for x0, y0, x1, y1 in layout.backdrop),
+    )
 
 
 def _check_size(width: object, height: object, where: SourceLine | None) -> None:
@@ -123,11 +133,11 @@ def _check_legend(legend: object, where: SourceLine | None) -> None:
             )
 
 
-def _check_pitch(pitch: object, where: SourceLine | None) -> None:
-    if not isinstance(pitch, int) or isinstance(pitch, bool) or pitch < 1:
-        raise InputError(
-            "M032", f"a pitch is a whole number of tiles from 1 upward, not {short(pitch)}", where=where
-        )
+def check_whole(what: str, value: object, low: int, high: int, where: SourceLine | None) -> None:
+    """Raises InputError M033 unless `value` is a whole number from `low` to `high`."""
+    if not isinstance(value, int) or isinstance(value, bool) or not low <= value <= high:
+        text = f"{what} is a whole number from {low} to {high}, not {short(value)}"
+        raise InputError("M033", text, where=where)
 
 
 def _art_lines(art: object, where: SourceLine | None) -> list[str]:

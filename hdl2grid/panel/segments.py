@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from hdl2grid.errors import InputError
-from hdl2grid.panel.panel import Panel, of_pixels
-from hdl2grid.sources import short
+from hdl2grid.panel.panel import Panel, check_whole, of_pixels
 from hdl2grid.userline import user_line
 
 
@@ -22,7 +20,7 @@ def seven_segment(port: str, size: int = 2) -> Panel:
         e..c
         .dd.
     """
-    _check_size(size)
+    check_whole("a digit's size", size, 1, 1000, user_line())
     middle, bottom, right = size + 1, 2 * size + 2, size + 1
     along = range(1, size + 1)
     strokes = {
@@ -40,20 +38,13 @@ def seven_segment(port: str, size: int = 2) -> Panel:
 
 def leading_one(signal: str, size: int = 2) -> Panel:
     """A '1' that one bit lights as a whole: the strokes b and c of a digit of that `size`, one tile wide."""
-    _check_size(size)
+    check_whole("a digit's size", size, 1, 1000, user_line())
     rows = [*range(1, size + 1), *range(size + 2, 2 * size + 2)]
     return of_pixels([(0, y, signal) for y in rows], user_line(), (1, 2 * size + 3))
 
 
 def colon(signal: str, size: int = 2) -> Panel:
     """Two dots that one bit lights, one above the other, to stand between digits of that `size`."""
-    _check_size(size)
+    check_whole("a digit's size", size, 1, 1000, user_line())
     upper = (size + 2) // 2
     return of_pixels([(0, upper, signal), (0, 2 * size + 2 - upper, signal)], user_line(), (1, 2 * size + 3))
-
-
-def _check_size(size: object) -> None:
-    if not isinstance(size, int) or isinstance(size, bool) or not 1 <= size <= 1000:
-        raise InputError(
-            "M033", f"a digit's size is 1 to 1000 pixels a stroke, not {short(size)}", where=user_line()
-        )
