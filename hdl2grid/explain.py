@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 
-from hdl2grid.errors import InputError, nearest
+from hdl2grid.errors import InputError
 
 ROOMS = {
     "M": "machine and panel",
@@ -51,5 +51,5 @@ def explain(code: str) -> Message:
     wanted = re.sub("^H2G-", "", code.strip().upper())
     known = messages()
     if wanted not in known:
-        raise InputError("C005", f"there is no message '{code}'", hint=nearest(wanted, known))
+        raise InputError("C005", f"there is no message '{code}'", hint="`hdl2grid explain` lists all.")
     return known[wanted]

@@ -36,9 +36,9 @@ class ResultFolder:
         Folders that had to be made for the probe are removed again: a run that fails leaves nothing behind.
         """
         self.path = path
-        if path.exists() and not path.is_dir():
+        if os.path.exists(path) and not os.path.isdir(path):
             raise InputError("C003", f"'{path}' is a file, and the results need a folder", hint=_ELSEWHERE)
-        if path.is_dir():
+        if os.path.isdir(path):
             _check_ours(path)
         made = _make_folders(path)
         try:
@@ -106,7 +106,7 @@ def _make_folders(path: Path) -> list[Path]:
     missing = []
     try:
         for folder in (path, *path.parents):
-            if folder.exists():
+            if os.path.exists(folder):
                 break
             missing.append(folder)
         path.mkdir(parents=True, exist_ok=True)
@@ -154,7 +154,7 @@ def _umask() -> int:
 
 def write_new_file(path: Path, content: str | bytes) -> None:
     """Writes a file that must not exist yet. Raises InputError (C004 if it exists, C003 if it cannot be)."""
-    if path.exists() or path.is_symlink():
+    if os.path.lexists(path):
         raise InputError(
             "C004", f"'{path}' is there already, and is not overwritten", hint="Use another name."
         )
@@ -163,7 +163,7 @@ def write_new_file(path: Path, content: str | bytes) -> None:
 
 def replace_drawing(path: Path, content: str | bytes) -> None:
     """Writes a drawing, over nothing but an earlier drawing. Raises InputError (C003, C004)."""
-    if path.exists() and not _is_ours(path):
+    if os.path.exists(path) and not _is_ours(path):
         raise InputError("C004", f"'{path}' is no drawing of this tool, and is not overwritten")
     replace_file(path, content)
 

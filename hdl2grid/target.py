@@ -6,6 +6,7 @@ also the documentation of every key). All errors carry a code T... and the file'
 
 from __future__ import annotations
 
+import os
 import re
 import tomllib
 from collections.abc import Sequence
@@ -94,7 +95,7 @@ def load_target(name_or_path: str | Path = "default") -> Target:
     if text in target_names():
         return parse_target(builtin_text(text), where=f"built-in target {text}")
     path = Path(text)
-    if path.suffix != ".toml" and not path.exists():
+    if path.suffix != ".toml" and not os.path.exists(path):
         hint = nearest(text, target_names()) or "Give a built-in target's name or a .toml file."
         raise InputError("T001", f"there is no target '{text}'", hint=hint)
     return parse_target(_read_text(path), where=str(path))

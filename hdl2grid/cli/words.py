@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import click
@@ -54,7 +55,7 @@ def target_show(target: str) -> None:
 def target_check(file: Path) -> None:
     """Check a target FILE and say what it means."""
     state = session()
-    if not file.exists():
+    if not os.path.exists(file):
         raise InputError("T002", "cannot read the target file: no such file", where=file)
     loaded = load_target(file)
     state.say(f"{file} is a good target file.\n{_summary(loaded)}")

@@ -131,9 +131,8 @@ def _device_sample(kind: str, look: Look) -> list[Shape]:
         return shifted(gate_shapes(kind.split()[1], x, y, look), 17, 0)
     if kind == "crossover":
         reach = look.tile * 0.75
-        device = device_shape(_SAMPLES[kind][0], look)
         across: list[Shape] = [
-            device,
+            *device_shape(_SAMPLES[kind][0], look).shapes,
             Line(x - reach, y, x + reach, y, hues.GREY_TEXT, look.wire),
             Line(x, y - look.half, x, y + look.half, hues.STACK, look.wire * 2.2),
             Line(x, y - look.half * 1.4, x, y + look.half * 1.4, hues.GREY_TEXT, look.wire),
