@@ -11,8 +11,9 @@ import contextlib
 import os
 import re
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
+from typing import TextIO
 
 from hdl2grid.errors import InputError
 
@@ -166,6 +167,27 @@ def replace_drawing(path: Path, content: str | bytes) -> None:
     if os.path.exists(path) and not _is_ours(path):
         raise InputError("C004", f"'{path}' is no drawing of this tool, and is not overwritten")
     replace_file(path, content)
+
+
+@contextlib.contextmanager
+def streamed_file(path: Path) -> Iterator[TextIO]:
+    """A text file to write piece by piece, for what may grow large; in its place when the block ends well.
+
+    Raises InputError (C003).
+    """
+    try:
+        name = _write_temporary(path.parent, b"")
+    except OSError as error:
+        raise _cannot_write(path, error) from error
+    try:
+        with open(name, "w", encoding="utf-8") as file:
+            yield file
+        os.replace(name, path)
+    except OSError as error:
+        raise _cannot_write(path, error) from error
+    finally:
+        with contextlib.suppress(OSError):
+            os.unlink(name)
 
 
 def replace_file(path: Path, content: str | bytes) -> None:

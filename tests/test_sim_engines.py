@@ -145,7 +145,8 @@ def test_a_stack_reached_in_two_rounds_loses_a_pulse(engine: type) -> None:
 
 @pytest.mark.parametrize("engine", ENGINES)
 def test_a_shift_register_samples_before_anything_moves(engine: type) -> None:
-    """Two D flip-flops, each toggle bearing D xor Q, strobed by one net: the second gets the first's old Q."""
+    """Two D flip-flops, each toggle bearing D xor Q, strobed by one net: the second gets the first's old
+    Q."""
     net = network_from_circuit(
         circuit(
             [
@@ -199,8 +200,8 @@ def test_strobe_over_several_toggles_emits_ones_out_of_k(engine: type) -> None:
 
 
 def test_generator_is_splitmix64() -> None:
-    """The first outputs of SplitMix64 from seed 1234567, as listed with Java's SplittableRandom and on Rosetta
-    Code ('Pseudo-random numbers/Splitmix64')."""
+    """The first outputs of SplitMix64 from seed 1234567, as listed with Java's SplittableRandom and on
+    Rosetta Code ('Pseudo-random numbers/Splitmix64')."""
     net = random_network(0)
     engine = PlainEngine(net, seed=1234567)
     drawn = [engine._draw(2**32) for _ in range(5)]

@@ -13,9 +13,9 @@ _SOURCE_FIELDS = {"ticker": ("period_s", "running"), "button": (), "switch": ("o
 def check_circuit(circuit: Circuit) -> tuple[Finding, ...]:
     """Every offence, none when the circuit is well formed.
 
-    Names are unique over sources and stacks; functions are known; a stack has at least one toggle, and just one
-    under a strobe; bits are 0 or 1; drivers exist and stand ascending, each once; each output bit has one pixel
-    entry; `origin` has one entry a stack.
+    Names are unique over sources and stacks; functions are known; a stack has at least one toggle, and just
+    one under a strobe; bits are 0 or 1; drivers exist and stand ascending, each once; each output bit has
+    one pixel entry; `origin` has one entry a stack.
     """
     return tuple(_offences(circuit))
 

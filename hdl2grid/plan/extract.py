@@ -1,8 +1,8 @@
 """Extraction: what is connected to what, read from the tiles of a plan and from nothing else.
 
-Two halves of a crossover are two places: west-east and north-south. Everywhere else a tile is one place a colour.
-Places of one colour that touch are joined by union-find (R. E. Tarjan, Efficiency of a good but not linear set
-union algorithm, J. ACM 22, 1975).
+Two halves of a crossover are two places: west-east and north-south. Everywhere else a tile is one place a
+colour. Places of one colour that touch are joined by union-find (R. E. Tarjan, Efficiency of a good but not
+linear set union algorithm, J. ACM 22, 1975).
 """
 
 from __future__ import annotations
@@ -29,8 +29,8 @@ SOURCE_KINDS = ("ticker", "button", "switch")
 class Net:
     """One connected set of places in one colour.
 
-    `drivers` and `sinks` index `plan.devices`, ascending. A delay is a driver by its out tile and a sink by its
-    in tile; a ticker is a driver, and a sink too where the net has another driver.
+    `drivers` and `sinks` index `plan.devices`, ascending. A delay is a driver by its out tile and a sink by
+    its in tile; a ticker is a driver, and a sink too where the net has another driver.
     """
 
     colour: int
@@ -65,7 +65,8 @@ class Extraction:
     """(x, y, colour) -> half -> net"""
 
     def net_at(self, x: int, y: int, colour: int, half: str | None = None) -> int | None:
-        """The net of a colour on a tile; None where there is no wire, or where two pass and no half is named."""
+        """The net of a colour on a tile; None where there is no wire, or where two pass and no half is
+        named."""
         halves = self.places.get((x, y, colour), {})
         if half is None:
             return next(iter(halves.values())) if len(halves) == 1 else None
