@@ -1,0 +1,196 @@
+"""The arrays that the compiled kernels of layout share: what is fixed (Shape), what changes (Board), and scratch room.
+
+Ragged rows are stored as (start, values): row i is values[start[i]:start[i + 1]]. A grid tile is the number
+`y * width + x`. A *variable* is a pair (sink, signal): it takes one colour. Net number `4 * signal + colour` exists
+when a variable of the signal has the colour.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from hdl2grid.netlist import Netlist
+
+Ints = npt.NDArray[np.int64]
+COLOURS = 4
+ALONG_X, ALONG_Y, OTHER = 0, 1, 2
+"""What a net does on a tile: straight along x, straight along y, or a bend, a branch, an end, a pin."""
+
+
+class Shape(NamedTuple):
+    """A netlist that does not change while it is laid out."""
+
+    w: Any  # cells: width, height, whether they may move, be mirrored
+    h: Any
+    movable: Any  # numbers of cells
+    mirrorable: Any
+    cell_of: Any  # tiles: their cell
+    cell_start: Any  # cells: their tiles
+    cell_tiles: Any
+    swap_start: Any  # cells: their exchangeable tiles
+    swap_tiles: Any
+    sig_start: Any  # signals: all their tiles
+    sig_tiles: Any
+    of_cell_start: Any  # cells: the signals on them
+    of_cell: Any
+    signal_of: Any  # variables: their signal, their tiles
+    var_start: Any
+    var_tiles: Any
+    drive_start: Any  # signals: their drivers' tiles, their variables
+    drive_tiles: Any
+    of_start: Any
+    of_vars: Any
+    on_start: Any  # tiles: the signals on them, with the variable, or -1 for a driver
+    on_signal: Any
+    on_var: Any
+
+
+class Board(NamedTuple):
+    """A layout in the making. `size` is [width, height]."""
+
+    size: Any
+    x: Any  # cells
+    y: Any
+    dx: Any  # tiles, from their cell's corner
+    dy: Any
+    grid: Any  # (height, width): the cell on a tile, or -1; a panel covers its whole rectangle
+    tile_at: Any  # grid tiles: the netlist tile, or -1
+    colour: Any  # variables
+    usage: Any  # (signal, colour): number of variables
+    route: Any  # (net, place in route): grid tiles
+    ways: Any
+    length: Any  # nets: tiles in use
+    reached: Any
+    bad: Any  # nets in conflict
+    ways_on: Any  # (colour, grid tile, way): number of nets
+    crossings: Any  # grid tiles: number of colours that cross there
+    history: Any  # (colour, grid tile)
+
+
+class Scratch(NamedTuple):
+    """Room for the searches; no kernel relies on what another left here, but for `version` and `stamp`."""
+
+    dist: Any
+    prev: Any
+    version: Any
+    stamp: Any
+    mine: Any
+    target: Any
+    heap_cost: Any
+    heap_state: Any
+    pins: Any
+    nets_on: Any
+    ways_of: Any
+    number: Any
+    seen: Any
+    buffer: Any
+
+
+def ragged(rows: Sequence[Sequence[int]]) -> tuple[Ints, Ints]:
+    start = np.zeros(len(rows) + 1, np.int64)
+    if rows:
+        start[1:] = np.cumsum([len(row) for row in rows])
+    return start, np.array([v for row in rows for v in row], np.int64)
+
+
+def signal_tiles(netlist: Netlist) -> list[list[int]]:
+    """For each signal the tiles of its drivers and of all sinks that need it."""
+    members = [list(signal.tiles) for signal in netlist.signals]
+    known = [set(row) for row in members]
+    for sink in netlist.sinks:
+        for signal in sink.signals:
+            fresh = [t for t in sink.tiles if t not in known[signal]]
+            members[signal].extend(fresh)
+            known[signal].update(fresh)
+    return members
+
+
+def make_shape(netlist: Netlist) -> Shape:
+    cells, tiles = netlist.cells, netlist.tiles
+    members = signal_tiles(netlist)
+    of_cell: list[list[int]] = [[] for _ in cells]
+    for s, row in enumerate(members):
+        for cell in sorted({tiles[t].cell for t in row}):
+            of_cell[cell].append(s)
+    pairs = [(k, s) for k, sink in enumerate(netlist.sinks) for s in sink.signals]
+    of: list[list[int]] = [[] for _ in netlist.signals]
+    on: list[list[tuple[int, int]]] = [[] for _ in tiles]
+    for v, (k, s) in enumerate(pairs):
+        of[s].append(v)
+        for tile in netlist.sinks[k].tiles:
+            on[tile].append((s, v))
+    for s, signal in enumerate(netlist.signals):
+        for tile in signal.tiles:
+            on[tile].append((s, -1))
+    return Shape(
+        np.array([c.width for c in cells], np.int64),
+        np.array([c.height for c in cells], np.int64),
+        np.array([i for i, c in enumerate(cells) if c.kind != "panel"], np.int64),
+        np.array([c.mirrorable for c in cells], np.bool_),
+        np.array([t.cell for t in tiles], np.int64),
+        *ragged([c.tiles for c in cells]),
+        *ragged([c.exchangeable for c in cells]),
+        *ragged(members),
+        *ragged(of_cell),
+        np.array([s for _, s in pairs], np.int64),
+        *ragged([netlist.sinks[k].tiles for k, _ in pairs]),
+        *ragged([signal.tiles for signal in netlist.signals]),
+        *ragged(of),
+        *ragged([[s for s, _ in row] for row in on]),
+        np.array([v for row in on for _, v in row], np.int64),
+    )
+
+
+def make_board(netlist: Netlist, shape: Shape, width: int, height: int) -> Board:
+    """An empty board: no cell placed, nothing routed."""
+    area, nets = width * height, COLOURS * len(netlist.signals)
+    room = min(area, 400 + 40 * max([len(row) for row in signal_tiles(netlist)], default=0))
+    count = len(netlist.cells)
+    return Board(
+        np.array([width, height], np.int64),
+        np.zeros(count, np.int64),
+        np.zeros(count, np.int64),
+        np.array([t.dx for t in netlist.tiles], np.int64),
+        np.array([t.dy for t in netlist.tiles], np.int64),
+        np.full((height, width), -1, np.int64),
+        np.full(area, -1, np.int64),
+        np.zeros(len(shape.signal_of), np.int64),
+        np.zeros((len(netlist.signals), COLOURS), np.int64),
+        np.zeros((nets, room), np.int32),
+        np.zeros((nets, room), np.int8),
+        np.zeros(nets, np.int64),
+        np.zeros(nets, np.bool_),
+        np.zeros(nets, np.bool_),
+        np.zeros((COLOURS, area, 3), np.int16),
+        np.zeros(area, np.int16),
+        np.zeros((COLOURS, area)),
+    )
+
+
+def make_scratch(netlist: Netlist, width: int, height: int) -> Scratch:
+    area = width * height
+    most = max([len(row) for row in signal_tiles(netlist)], default=1) + 4
+    return Scratch(
+        np.zeros(9 * area),
+        np.zeros(9 * area, np.int32),
+        np.zeros(9 * area, np.int64),
+        np.zeros(1, np.int64),
+        np.zeros(area, np.int8),
+        np.zeros(area, np.int8),
+        np.zeros(80 * area + 64),
+        np.zeros(80 * area + 64, np.int32),
+        np.zeros(most, np.int64),
+        np.zeros((COLOURS, area, 2), np.int32),
+        np.zeros((COLOURS, area, 2), np.int8),
+        np.zeros((COLOURS, area), np.int16),
+        np.zeros(4 * most + 64, np.int64),
+        np.zeros((3, most), np.int64),
+    )
+
+
+def copy_board(board: Board) -> Board:
+    return Board(*(array.copy() for array in board))

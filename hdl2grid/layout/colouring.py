@@ -1,0 +1,262 @@
+"""Choose a colour for every (sink, signal): that decides which nets there are.
+
+Simulated annealing on clashes (two nets of one colour on a tile or on touching device tiles), wire, and the price of
+each net, with moves of one variable and of a whole net.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+from hdl2grid.layout.arrays import COLOURS, Board, Scratch, Shape
+from hdl2grid.layout.placement import tree_length
+from hdl2grid.layout.rng import below, seeded, unit
+from hdl2grid.layout.routing import neighbour
+
+
+@dataclass(frozen=True)
+class ColourParams:
+    """Prices in tiles of wire: `clash` for two nets that would touch on devices, `split` for each net, `overlap` for
+    each tile by which boxes of one colour overlap; `moves_per_variable` is the annealer's budget."""
+
+    clash: float = 60.0
+    split: float = 14.0
+    overlap: float = 0.35
+    moves_per_variable: int = 600
+    hot: float = 30.0
+    cold: float = 0.4
+
+
+@njit(cache=True)
+def bears(signal: int, var: int, c: int, board: Board) -> bool:
+    """Whether a tile's entry (a driver where `var` < 0) lays wire of colour `c` on the tile."""
+    if var >= 0:
+        return bool(board.colour[var] == c)
+    return bool(board.usage[signal, c] > 0)
+
+
+@njit(cache=True)
+def tile_clashes(tile: int, c: int, shape: Shape, board: Board, seen: Any) -> int:
+    """Pairs of different signals that colour `c` would join on this tile, or between it and the tiles touching it."""
+    clashes = 0
+    count = 0
+    for k in range(shape.on_start[tile], shape.on_start[tile + 1]):
+        s = shape.on_signal[k]
+        if bears(s, shape.on_var[k], c, board):
+            known = False
+            for i in range(count):
+                known = known or seen[i] == s
+            if not known:
+                clashes += count
+                seen[count] = s
+                count += 1
+    if count == 0:
+        return 0
+    cell = shape.cell_of[tile]
+    width, height = board.size[0], board.size[1]
+    at = (board.y[cell] + board.dy[tile]) * width + board.x[cell] + board.dx[tile]
+    for d in range(4):
+        to = neighbour(at, d, width, height)
+        other = board.tile_at[to] if to >= 0 else -1
+        if other < 0:
+            continue
+        for k in range(shape.on_start[other], shape.on_start[other + 1]):
+            if bears(shape.on_signal[k], shape.on_var[k], c, board):
+                for i in range(count):
+                    if seen[i] != shape.on_signal[k]:
+                        clashes += 1
+    return clashes
+
+
+@njit(cache=True)
+def variable_clashes(v: int, c: int, shape: Shape, board: Board, seen: Any) -> int:
+    """Clashes in colour `c` on the tiles of variable `v` and on the drivers of its signal."""
+    s = shape.signal_of[v]
+    clashes = 0
+    for k in range(shape.var_start[v], shape.var_start[v + 1]):
+        clashes += tile_clashes(shape.var_tiles[k], c, shape, board, seen)
+    for k in range(shape.drive_start[s], shape.drive_start[s + 1]):
+        clashes += tile_clashes(shape.drive_tiles[k], c, shape, board, seen)
+    return clashes
+
+
+@njit(cache=True)
+def cell_clashes(cell: int, shape: Shape, board: Board, seen: Any) -> int:
+    clashes = 0
+    for k in range(shape.cell_start[cell], shape.cell_start[cell + 1]):
+        for c in range(COLOURS):
+            clashes += tile_clashes(shape.cell_tiles[k], c, shape, board, seen)
+    return clashes
+
+
+@njit(cache=True)
+def net_length(s: int, c: int, shape: Shape, board: Board, buf: Any, boxes: Any) -> float:
+    """Spanning tree of the net of signal `s` in colour `c` (0 if there is none); sets the net's box."""
+    if board.usage[s, c] == 0:
+        boxes[s, c, 0] = -1
+        return 0.0
+    count = 0
+    for k in range(shape.drive_start[s], shape.drive_start[s + 1]):
+        tile = shape.drive_tiles[k]
+        buf[0, count] = board.x[shape.cell_of[tile]] + board.dx[tile]
+        buf[1, count] = board.y[shape.cell_of[tile]] + board.dy[tile]
+        count += 1
+    for j in range(shape.of_start[s], shape.of_start[s + 1]):
+        v = shape.of_vars[j]
+        if board.colour[v] == c:
+            for k in range(shape.var_start[v], shape.var_start[v + 1]):
+                tile = shape.var_tiles[k]
+                buf[0, count] = board.x[shape.cell_of[tile]] + board.dx[tile]
+                buf[1, count] = board.y[shape.cell_of[tile]] + board.dy[tile]
+                count += 1
+    x0 = x1 = buf[0, 0]
+    y0 = y1 = buf[1, 0]
+    for i in range(1, count):
+        x0 = min(x0, buf[0, i])
+        x1 = max(x1, buf[0, i])
+        y0 = min(y0, buf[1, i])
+        y1 = max(y1, buf[1, i])
+    boxes[s, c, 0], boxes[s, c, 1], boxes[s, c, 2], boxes[s, c, 3] = x0, y0, x1, y1
+    return tree_length(buf[0], buf[1], count, buf[2])
+
+
+@njit(cache=True)
+def overlap(s: int, c: int, boxes: Any) -> float:
+    """How far the box of a net overlaps the boxes of the other nets of its colour: the shorter side of each overlap."""
+    if boxes[s, c, 0] < 0:
+        return 0.0
+    total = 0.0
+    for o in range(boxes.shape[0]):
+        if o != s and boxes[o, c, 0] >= 0:
+            w = min(boxes[s, c, 2], boxes[o, c, 2]) - max(boxes[s, c, 0], boxes[o, c, 0]) + 1
+            h = min(boxes[s, c, 3], boxes[o, c, 3]) - max(boxes[s, c, 1], boxes[o, c, 1]) + 1
+            if w > 0 and h > 0:
+                total += min(w, h)
+    return total
+
+
+@njit(cache=True)
+def count_clashes(shape: Shape, board: Board, seen: Any) -> int:
+    total = 0
+    for tile in range(shape.on_start.shape[0] - 1):
+        for c in range(COLOURS):
+            total += tile_clashes(tile, c, shape, board, seen)
+    return total
+
+
+@njit(cache=True)
+def count_usage(shape: Shape, board: Board) -> None:
+    board.usage[:, :] = 0
+    for v in range(shape.signal_of.shape[0]):
+        board.usage[shape.signal_of[v], board.colour[v]] += 1
+
+
+@njit(cache=True)
+def recolour(
+    rng: Any, shape: Shape, board: Board, scratch: Scratch, penalty: Any, moves: int, hot: float, cold: float,
+    w_clash: float, w_split: float, w_overlap: float,
+) -> int:  # fmt: skip
+    """Anneal the board's colours; returns the clashes left.
+
+    `penalty[s, c]` is added for each net in use: what routing has learnt about it.
+    """
+    n_vars = board.colour.shape[0]
+    n_signals = board.usage.shape[0]
+    seen, buf = scratch.seen, scratch.buffer
+    boxes = np.full((n_signals, COLOURS, 4), -1, np.int64)
+    count_usage(shape, board)
+    length = np.zeros((n_signals, COLOURS))
+    for s in range(n_signals):
+        for c in range(COLOURS):
+            length[s, c] = net_length(s, c, shape, board, buf, boxes)
+    best = board.colour.copy()
+    now = best_cost = 0.0
+    ratio = (cold / hot) ** (1.0 / max(1, moves))
+    heat = hot
+    old_box = np.zeros((COLOURS, 4), np.int64)
+    old_length = np.zeros(COLOURS)
+    kept = np.zeros(n_vars, np.int64)
+    for _ in range(moves):
+        heat *= ratio
+        v = below(rng, n_vars)
+        s = shape.signal_of[v]
+        a = board.colour[v]
+        b = below(rng, COLOURS)
+        if a == b:
+            continue
+        n_kept = 0
+        if below(rng, 3) == 0 and board.usage[s, a] > 1:
+            for j in range(shape.of_start[s], shape.of_start[s + 1]):
+                if board.colour[shape.of_vars[j]] == a:
+                    kept[n_kept] = shape.of_vars[j]
+                    n_kept += 1
+        else:
+            kept[0] = v
+            n_kept = 1
+        delta = -w_overlap * (overlap(s, a, boxes) + overlap(s, b, boxes)) - length[s, a] - length[s, b]
+        for c in range(COLOURS):
+            if board.usage[s, c] > 0:
+                delta -= penalty[s, c] + w_split
+        clash = 0
+        for i in range(n_kept):
+            for c in (a, b):
+                clash -= variable_clashes(kept[i], c, shape, board, seen)
+            board.usage[s, a] -= 1
+            board.usage[s, b] += 1
+            board.colour[kept[i]] = b
+            for c in (a, b):
+                clash += variable_clashes(kept[i], c, shape, board, seen)
+        for c in (a, b):
+            old_length[c] = length[s, c]
+            old_box[c] = boxes[s, c]
+            length[s, c] = net_length(s, c, shape, board, buf, boxes)
+        for c in range(COLOURS):
+            if board.usage[s, c] > 0:
+                delta += penalty[s, c] + w_split
+        delta += w_overlap * (overlap(s, a, boxes) + overlap(s, b, boxes)) + length[s, a] + length[s, b]
+        delta += w_clash * clash
+        if delta <= 0.0 or unit(rng) < np.exp(-delta / heat):
+            now += delta
+            if now < best_cost - 1e-9:
+                best_cost = now
+                best[:] = board.colour
+        else:
+            for i in range(n_kept):
+                board.usage[s, a] += 1
+                board.usage[s, b] -= 1
+                board.colour[kept[i]] = a
+            for c in (a, b):
+                length[s, c] = old_length[c]
+                boxes[s, c] = old_box[c]
+    board.colour[:] = best
+    count_usage(shape, board)
+    return count_clashes(shape, board, seen)
+
+
+def choose_colours(
+    shape: Shape,
+    board: Board,
+    scratch: Scratch,
+    params: ColourParams,
+    seed: int,
+    penalty: Any = None,
+    heat: float = 1.0,
+) -> int:
+    """Anneal the colours of a placed board from those it has; returns the clashes left."""
+    count = len(shape.signal_of)
+    if count == 0:
+        return 0
+    if penalty is None:
+        penalty = np.zeros((board.usage.shape[0], COLOURS))
+    moves = int(params.moves_per_variable * count * heat)
+    hot = max(params.cold * 1.01, params.hot * heat)
+    return int(
+        recolour(
+            seeded(seed, 2), shape, board, scratch, penalty, moves, hot, params.cold, params.clash, params.split,
+            params.overlap,
+        )
+    )  # fmt: skip

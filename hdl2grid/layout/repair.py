@@ -1,0 +1,371 @@
+"""Better a routed board by small joint moves of placement, colours and routes.
+
+A try shifts, swaps or mirrors a cell, exchanges two toggles or changes a colour, reroutes the nets concerned for a few
+rounds, and is kept or taken back by the rule of N. Metropolis et al. (J. Chem. Phys. 21, 1953). The same engine repairs
+(few conflicts are all that counts) and polishes (no conflicts allowed; wire, crossovers and turns count).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+from hdl2grid.layout.arrays import COLOURS, OTHER, Board, Scratch, Shape
+from hdl2grid.layout.colouring import cell_clashes, variable_clashes
+from hdl2grid.layout.placement import (
+    PlaceParams,
+    fits,
+    index_tiles,
+    mirror,
+    move_to,
+    stamp,
+    swap_cells,
+    swap_fits,
+)
+from hdl2grid.layout.rng import below, unit
+from hdl2grid.layout.routing import RouteParams, find_conflicts, lay, lay_all, reroute
+
+SHIFT, SWAP, MIRROR, EXCHANGE, COLOUR = range(5)
+
+
+@dataclass(frozen=True)
+class RepairParams:
+    """`tries` and `stall` limit the search; `rounds` of rerouting follow each try. The energy is the sum of the counts
+    times their weights; `hot` and `cold` are its temperatures."""
+
+    tries: int = 4000
+    stall: int = 1500
+    rounds: int = 8
+    reach: int = 3
+    conflict: float = 1.0
+    wire: float = 0.004
+    crossover: float = 0.02
+    turn: float = 0.002
+    hot: float = 0.7
+    cold: float = 0.25
+
+
+@njit(cache=True)
+def energy(
+    board: Board, conflicts: int, conflict: float, wire: float, crossover: float, turn: float
+) -> float:
+    tiles = 0
+    turns = 0
+    for n in range(board.length.shape[0]):
+        tiles += board.length[n]
+        for i in range(board.length[n]):
+            if board.ways[n, i] == OTHER and board.tile_at[board.route[n, i]] < 0:
+                turns += 1
+    over = 0
+    for t in range(board.crossings.shape[0]):
+        if board.crossings[t] > 0:
+            over += 1
+    return conflict * conflicts + wire * tiles + crossover * over + turn * turns
+
+
+@njit(cache=True)
+def pick_cell(rng: Any, shape: Shape, board: Board, net: int) -> int:
+    """A movable cell of the net, or one close to a random tile of its route."""
+    if below(rng, 2) == 0:
+        s = net // COLOURS
+        first = shape.sig_start[s]
+        count = shape.sig_start[s + 1] - first
+        return int(shape.cell_of[shape.sig_tiles[first + below(rng, count)]])
+    width = board.size[0]
+    tile = board.route[net, below(rng, board.length[net])]
+    x, y = tile % width, tile // width
+    best = 0
+    best_distance = 1 << 30
+    for _ in range(10):
+        c = shape.movable[below(rng, shape.movable.shape[0])]
+        d = abs(board.x[c] - x) + abs(board.y[c] + shape.h[c] // 2 - y)
+        if d < best_distance:
+            best_distance = d
+            best = c
+    return best
+
+
+@njit(cache=True)
+def mark_cell(cell: int, shape: Shape, board: Board) -> None:
+    """Mark as bad every net that has a pin on the cell."""
+    for k in range(shape.of_cell_start[cell], shape.of_cell_start[cell + 1]):
+        for c in range(COLOURS):
+            n = COLOURS * shape.of_cell[k] + c
+            if board.usage[shape.of_cell[k], c] > 0 or board.length[n] > 0:
+                board.bad[n] = True
+
+
+@njit(cache=True)
+def mark_covered(cells: Any, count: int, shape: Shape, board: Board, scratch: Scratch) -> None:
+    """Mark as bad every net whose wire lies under a tile of the cells, which have just come there."""
+    target = scratch.target
+    for i in range(count):
+        for k in range(shape.cell_start[cells[i]], shape.cell_start[cells[i] + 1]):
+            t = shape.cell_tiles[k]
+            target[(board.y[cells[i]] + board.dy[t]) * board.size[0] + board.x[cells[i]] + board.dx[t]] = 1
+    for n in range(board.length.shape[0]):
+        if not board.bad[n]:
+            for i in range(board.length[n]):
+                if target[board.route[n, i]] == 1:
+                    board.bad[n] = True
+                    break
+    for i in range(count):
+        for k in range(shape.cell_start[cells[i]], shape.cell_start[cells[i] + 1]):
+            t = shape.cell_tiles[k]
+            target[(board.y[cells[i]] + board.dy[t]) * board.size[0] + board.x[cells[i]] + board.dx[t]] = 0
+
+
+@njit(cache=True)
+def set_colour(v: int, b: int, shape: Shape, board: Board) -> None:
+    s = shape.signal_of[v]
+    board.usage[s, board.colour[v]] -= 1
+    board.usage[s, b] += 1
+    board.colour[v] = b
+
+
+@njit(cache=True)
+def repair(
+    rng: Any, shape: Shape, board: Board, scratch: Scratch, tries: int, stall: int, rounds: int, reach: int, w_conflict: float,
+    w_wire: float, w_crossover: float, w_turn: float, hot: float, cold: float, gx: int, gy: int, margin: int,
+    present: float, growth: float, raise_by: float, decay: float, bend: float, cross: float, slack: int, stop: bool,
+) -> Any:  # fmt: skip
+    """Try moves; the board ends in the best state met. Returns (conflicts, energy, tries used).
+
+    With `stop` it ends as soon as nothing is illegal.
+    """
+    n_nets = board.length.shape[0]
+    lay_all(board)
+    conflicts = find_conflicts(board, scratch, 0.0)
+    now = energy(board, conflicts, w_conflict, w_wire, w_crossover, w_turn)
+    best, best_conflicts = now, conflicts
+    k_x, k_y, k_dx, k_dy = board.x.copy(), board.y.copy(), board.dx.copy(), board.dy.copy()
+    k_colour = board.colour.copy()
+    k_route, k_ways, k_length, k_reached = (
+        board.route.copy(),
+        board.ways.copy(),
+        board.length.copy(),
+        board.reached.copy(),
+    )
+    k_stale = np.zeros(n_nets, np.bool_)
+    o_route, o_ways, o_length, o_reached = (
+        board.route.copy(),
+        board.ways.copy(),
+        board.length.copy(),
+        board.reached.copy(),
+    )
+    touched = np.zeros(n_nets, np.bool_)
+    o_bad = board.bad.copy()
+    old = np.zeros(4, np.int64)
+    corners = np.zeros(4, np.int64)
+    cells = np.zeros(2, np.int64)
+    listed = np.zeros(n_nets, np.int64)
+    kept = np.zeros(board.colour.shape[0], np.int64)
+    since = 0
+    used = 0
+    ratio = (cold / hot) ** (1.0 / max(1, tries))
+    heat = hot
+    for turn in range(tries):
+        if (stop and conflicts == 0) or since >= stall:
+            break
+        used = turn + 1
+        since += 1
+        heat *= ratio
+        count = 0
+        for n in range(n_nets):
+            if board.length[n] > 0 and (conflicts == 0 or board.bad[n]):
+                listed[count] = n
+                count += 1
+        if count == 0:
+            break
+        net = listed[below(rng, count)]
+        a = pick_cell(rng, shape, board, net)
+        b = -1
+        t1 = t2 = -1
+        n_cells = 0
+        n_kept = 0
+        from_colour = 0
+        dice = below(rng, 100)
+        o_bad[:] = board.bad
+        kind = SHIFT
+        legal = False
+        if dice < 40:
+            px = board.x[a] + below(rng, 2 * reach + 1) - reach
+            py = board.y[a] + below(rng, 2 * reach + 1) - reach
+            still = px == board.x[a] and py == board.y[a]
+            if not still and fits(board.grid, px, py, shape.w[a], shape.h[a], gx, gy, margin, a, -1):
+                old[0], old[1] = board.x[a], board.y[a]
+                move_to(shape, board, a, px, py)
+                cells[0] = a
+                n_cells = 1
+                legal = True
+        elif dice < 55:
+            kind = SWAP
+            b = shape.movable[below(rng, shape.movable.shape[0])]
+            far = abs(board.x[a] - board.x[b]) + abs(board.y[a] - board.y[b]) > 14
+            if a != b and not far and swap_fits(shape, board, a, b, dice < 50, gx, gy, margin, corners):
+                old[0], old[1], old[2], old[3] = board.x[a], board.y[a], board.x[b], board.y[b]
+                swap_cells(shape, board, a, b, corners)
+                cells[0], cells[1] = a, b
+                n_cells = 2
+                legal = True
+        elif dice < 62:
+            kind = MIRROR
+            if shape.mirrorable[a]:
+                mirror(a, shape, board)
+                cells[0] = a
+                n_cells = 1
+                legal = True
+        elif dice < 74:
+            kind = EXCHANGE
+            many = shape.swap_start[a + 1] - shape.swap_start[a]
+            if many >= 2:
+                t1 = shape.swap_tiles[shape.swap_start[a] + below(rng, many)]
+                t2 = shape.swap_tiles[shape.swap_start[a] + below(rng, many)]
+                if t1 != t2:
+                    board.dy[t1], board.dy[t2] = board.dy[t2], board.dy[t1]
+                    index_tiles(shape, board)
+                    legal = cell_clashes(a, shape, board, scratch.seen) == 0
+                    cells[0] = a
+                    n_cells = 1
+                    if not legal:
+                        board.dy[t1], board.dy[t2] = board.dy[t2], board.dy[t1]
+                        index_tiles(shape, board)
+        else:
+            kind = COLOUR
+            s = net // COLOURS
+            from_colour = net % COLOURS
+            to_colour = below(rng, COLOURS)
+            if to_colour != from_colour and board.usage[s, from_colour] > 0:
+                whole = below(rng, 2) == 0
+                lone = below(rng, board.usage[s, from_colour])
+                for j in range(shape.of_start[s], shape.of_start[s + 1]):
+                    v = shape.of_vars[j]
+                    if board.colour[v] == from_colour:
+                        if whole or lone == 0:
+                            kept[n_kept] = v
+                            n_kept += 1
+                        lone -= 1
+                for i in range(n_kept):
+                    set_colour(kept[i], to_colour, shape, board)
+                legal = True
+                for i in range(n_kept):
+                    if variable_clashes(kept[i], to_colour, shape, board, scratch.seen) > 0:
+                        legal = False
+                        break
+                if legal:
+                    board.bad[COLOURS * s + from_colour] = True
+                    board.bad[COLOURS * s + to_colour] = True
+                else:
+                    for i in range(n_kept):
+                        set_colour(kept[i], from_colour, shape, board)
+        if not legal:
+            continue
+        if kind != COLOUR:
+            if kind != EXCHANGE:
+                index_tiles(shape, board)
+            for i in range(n_cells):
+                mark_cell(cells[i], shape, board)
+            mark_covered(cells, n_cells, shape, board, scratch)
+        touched[:] = False
+        press = present
+        fresh = 1 << 30
+        for trip in range(rounds):
+            for i in range(n_nets):
+                listed[i] = i
+            for i in range(n_nets - 1, 0, -1):
+                j = below(rng, i + 1)
+                listed[i], listed[j] = listed[j], listed[i]
+            for i in range(n_nets):
+                n = listed[i]
+                if not board.bad[n]:
+                    continue
+                if not touched[n]:
+                    touched[n] = True
+                    size = board.length[n]
+                    o_route[n, :size], o_ways[n, :size] = board.route[n, :size], board.ways[n, :size]
+                    o_length[n], o_reached[n] = size, board.reached[n]
+                reroute(n, shape, board, scratch, press, bend, cross, slack)
+            fresh = find_conflicts(board, scratch, raise_by)
+            if fresh == 0:
+                break
+            press *= growth
+        value = energy(board, fresh, w_conflict, w_wire, w_crossover, w_turn)
+        if value <= now or unit(rng) < np.exp((now - value) / heat):
+            now, conflicts = value, fresh
+            for n in range(n_nets):
+                k_stale[n] = k_stale[n] or touched[n]
+            if now < best - 1e-9:
+                if fresh < best_conflicts or best_conflicts == 0:
+                    since = 0
+                best, best_conflicts = now, fresh
+                k_x[:], k_y[:], k_dx[:], k_dy[:], k_colour[:] = (
+                    board.x,
+                    board.y,
+                    board.dx,
+                    board.dy,
+                    board.colour,
+                )
+                for n in range(n_nets):
+                    if k_stale[n]:
+                        size = board.length[n]
+                        k_route[n, :size], k_ways[n, :size] = board.route[n, :size], board.ways[n, :size]
+                        k_length[n], k_reached[n] = size, board.reached[n]
+                k_stale[:] = False
+        else:
+            if kind == SHIFT:
+                move_to(shape, board, a, old[0], old[1])
+            elif kind == SWAP:
+                swap_cells(shape, board, a, b, old)
+            elif kind == MIRROR:
+                mirror(a, shape, board)
+            elif kind == EXCHANGE:
+                board.dy[t1], board.dy[t2] = board.dy[t2], board.dy[t1]
+            else:
+                for i in range(n_kept):
+                    set_colour(kept[i], from_colour, shape, board)
+            if kind != COLOUR:
+                index_tiles(shape, board)
+            for n in range(n_nets):
+                if touched[n]:
+                    lay(n, board, -1)
+                    size = o_length[n]
+                    board.route[n, :size], board.ways[n, :size] = o_route[n, :size], o_ways[n, :size]
+                    board.length[n], board.reached[n] = size, o_reached[n]
+                    lay(n, board, 1)
+            board.bad[:] = o_bad
+        if decay < 1.0 and turn % 16 == 15:
+            for c in range(COLOURS):
+                for t in range(board.history.shape[1]):
+                    board.history[c, t] *= decay
+    board.x[:], board.y[:], board.dx[:], board.dy[:] = k_x, k_y, k_dx, k_dy
+    board.grid[:, :] = -1
+    for c in range(shape.w.shape[0]):
+        stamp(board.grid, board.x[c], board.y[c], shape.w[c], shape.h[c], c)
+    index_tiles(shape, board)
+    board.usage[:, :] = 0
+    board.colour[:] = k_colour
+    for v in range(k_colour.shape[0]):
+        board.usage[shape.signal_of[v], k_colour[v]] += 1
+    for n in range(n_nets):
+        size = k_length[n]
+        board.route[n, :size], board.ways[n, :size] = k_route[n, :size], k_ways[n, :size]
+        board.length[n], board.reached[n] = size, k_reached[n]
+    lay_all(board)
+    left = find_conflicts(board, scratch, 0.0)
+    return left, best, used
+
+
+def better(
+    shape: Shape, board: Board, scratch: Scratch, params: RepairParams, places: PlaceParams, routes: RouteParams, rng: Any,
+    stop: bool,
+) -> tuple[int, float, int]:  # fmt: skip
+    """Run `repair` with parameter records; returns (conflicts, energy, tries used)."""
+    left, value, used = repair(
+        rng, shape, board, scratch, params.tries, params.stall, params.rounds, params.reach, params.conflict, params.wire,
+        params.crossover, params.turn, params.hot, params.cold, places.gap_x, places.gap_y, places.margin, 2.0, 1.5,
+        routes.raise_by * 0.5, 0.9, routes.bend, routes.cross, routes.slack, stop,
+    )  # fmt: skip
+    return int(left), float(value), int(used)

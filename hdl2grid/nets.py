@@ -1,0 +1,163 @@
+"""Form nets: from a circuit and its panel to cells, signals and sinks (see `hdl2grid.netlist`)."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+
+from hdl2grid.circuit.model import Circuit, Source, Stack
+from hdl2grid.netlist import Cell, CellTile, Netlist, Signal, Sink
+from hdl2grid.panel.model import PanelLayout
+from hdl2grid.plan.model import Device
+
+MAX_SIGNALS = 4
+"""A tile bears at most one net of each of the four colours."""
+
+
+def form_nets(circuit: Circuit, panel: PanelLayout | None) -> Netlist:
+    """Cells for every stack, source and pixel, and the signals that join them.
+
+    A register and its reset become one cell; an output bit that the panel does not show gets a pixel of its own.
+    """
+    builder = _Builder()
+    resets = _reset_of(circuit.stacks)
+    paired = set(resets.values())
+    stacks = {stack.name: stack for stack in circuit.stacks}
+    blocks = {stack.name: origin.block for stack, origin in zip(circuit.stacks, circuit.origin, strict=True)}
+    for source in circuit.sources:
+        builder.add_source(source)
+    for stack in circuit.stacks:
+        if stack.name in resets:
+            builder.add_register(stack, stacks[resets[stack.name]], blocks[stack.name])
+        elif stack.name not in paired:
+            builder.add_stack(stack, blocks[stack.name])
+    builder.add_pixels(circuit, panel)
+    return builder.finish({source.name for source in circuit.sources if source.kind == "ticker"})
+
+
+def _reset_of(stacks: tuple[Stack, ...]) -> dict[str, str]:
+    """For each register the stack that resets it: strobed, its one toggle on exactly the two stacks' own net."""
+    simple = {s.name: s for s in stacks if s.strobe is not None and len(s.toggles) == 1}
+    found: dict[str, str] = {}
+    used: set[str] = set()
+    for stack in stacks:
+        drivers = stack.toggles[0].drivers
+        if stack.name not in simple or len(drivers) != 2 or stack.name not in drivers:
+            continue
+        other = drivers[0] if drivers[1] == stack.name else drivers[1]
+        if other in simple and not {other, stack.name} & used and other not in found:
+            found[other] = stack.name
+            used |= {other, stack.name}
+    return found
+
+
+@dataclass
+class _Builder:
+    cells: list[Cell] = field(default_factory=list)
+    tiles: list[CellTile] = field(default_factory=list)
+    driver_tile: dict[str, int] = field(default_factory=dict)
+    wants: list[tuple[tuple[int, ...], tuple[str, ...]]] = field(default_factory=list)
+
+    def _tile(self, dx: int, dy: int, device: Device, drivers: tuple[str, ...] | None = None) -> int:
+        self.tiles.append(CellTile(len(self.cells), dx, dy, device))
+        number = len(self.tiles) - 1
+        if drivers:
+            self.wants.append(((number,), drivers))
+        return number
+
+    def _column(self, stack: Stack, dx: int) -> tuple[list[int], list[int]]:
+        """Tiles of one stack in column `dx`, gate lowest; returns all of them and its toggles."""
+        height = 1 + len(stack.toggles) + (stack.strobe is not None)
+        gate = self._tile(dx, height - 1, Device("gate", 0, 0, name=stack.name, function=stack.function))
+        self.driver_tile[stack.name] = gate
+        toggles = [
+            self._tile(dx, height - 2 - i, Device("toggle", 0, 0, bit=toggle.bit), toggle.drivers)
+            for i, toggle in enumerate(stack.toggles)
+        ]
+        strobe = [] if stack.strobe is None else [self._tile(dx, 0, Device("strobe", 0, 0), stack.strobe)]
+        return [gate, *toggles, *strobe], toggles
+
+    def add_source(self, source: Source) -> None:
+        device = Device(
+            source.kind,
+            0,
+            0,
+            name=source.name,
+            period_s=source.period_s,
+            running=source.running,
+            on=source.on,
+        )
+        tile = self._tile(0, 0, device)
+        self.driver_tile[source.name] = tile
+        self.cells.append(Cell(source.name, "source", 1, 1, (tile,), False, ()))
+
+    def add_register(self, register: Stack, reset: Stack, block: str) -> None:
+        left, _ = self._column(register, 0)
+        right, _ = self._column(reset, 1)
+        self.cells.append(Cell(register.name, "register", 2, 3, (*left, *right), True, (), block))
+
+    def add_stack(self, stack: Stack, block: str) -> None:
+        tiles, toggles = self._column(stack, 0)
+        self.cells.append(
+            Cell(stack.name, "stack", 1, len(tiles), tuple(tiles), False, tuple(toggles), block)
+        )
+
+    def add_pixels(self, circuit: Circuit, panel: PanelLayout | None) -> None:
+        pixels = {pixel.signal: pixel for pixel in circuit.pixels}
+        shown: dict[str, dict[tuple[int, int], int]] = defaultdict(dict)
+        if panel is not None and panel.pixels:
+            numbers = []
+            for place in panel.pixels:
+                pixel = pixels[place.signal]
+                device = Device("pixel", 0, 0, lit=pixel.lit, signal=pixel.signal)
+                number = self._tile(place.x, place.y, device)
+                shown[place.signal][place.x, place.y] = number
+                numbers.append(number)
+            self.cells.append(Cell("panel", "panel", panel.width, panel.height, tuple(numbers), False, ()))
+        for pixel in circuit.pixels:
+            if pixel.signal in shown:
+                for group in _touching(shown[pixel.signal]):
+                    if pixel.drivers:
+                        self.wants.append((group, pixel.drivers))
+            else:
+                device = Device("pixel", 0, 0, lit=pixel.lit, signal=pixel.signal)
+                tile = self._tile(0, 0, device, pixel.drivers)
+                self.cells.append(Cell(pixel.signal, "pixel", 1, 1, (tile,), False, ()))
+
+    def finish(self, tickers: set[str]) -> Netlist:
+        readers: dict[str, list[int]] = defaultdict(list)
+        for sink, (_, drivers) in enumerate(self.wants):
+            for driver in drivers:
+                readers[driver].append(sink)
+        groups: dict[tuple[str, tuple[int, ...]], list[str]] = defaultdict(list)
+        for driver in self.driver_tile:
+            if driver in readers:
+                alone = driver if driver in tickers else ""
+                groups[alone, tuple(readers[driver])].append(driver)
+        signals = tuple(
+            Signal(tuple(sorted(drivers)), tuple(self.driver_tile[d] for d in sorted(drivers)))
+            for drivers in groups.values()
+        )
+        number = {signal.drivers[0]: i for i, signal in enumerate(signals)}
+        sinks = tuple(
+            Sink(tiles, tuple(number[d] for d in sorted(drivers) if d in number))
+            for tiles, drivers in self.wants
+        )
+        return Netlist(tuple(self.cells), tuple(self.tiles), signals, sinks)
+
+
+def _touching(places: dict[tuple[int, int], int]) -> list[tuple[int, ...]]:
+    """Groups of tiles that touch orthogonally, in the order of their first tile."""
+    left = dict(places)
+    groups = []
+    while left:
+        first = next(iter(left))
+        group, frontier = [left.pop(first)], [first]
+        while frontier:
+            x, y = frontier.pop()
+            for near in ((x + 1, y), (x - 1, y), (x, y + 1), (x, y - 1)):
+                if near in left:
+                    group.append(left.pop(near))
+                    frontier.append(near)
+        groups.append(tuple(sorted(group)))
+    return groups
