@@ -10,7 +10,7 @@ import os
 import re
 import tomllib
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -47,17 +47,6 @@ class Laying:
 
 
 @dataclass(frozen=True)
-class LayoutWeights:
-    """The layout's price per tile of area, wire tile, crossover, stroke and bend (any unit; ratios count)."""
-
-    area: float
-    wire: float
-    crossover: float
-    stroke: float
-    bend: float
-
-
-@dataclass(frozen=True)
 class Target:
     """One game. `ticker_periods` in seconds, None: any; `max_width` and `max_height` in tiles."""
 
@@ -67,7 +56,6 @@ class Target:
     max_width: int
     max_height: int
     laying: Laying
-    layout: LayoutWeights
 
     @property
     def colour_names(self) -> tuple[str, ...]:
@@ -126,7 +114,7 @@ def parse_target(text: str, where: str) -> Target:
     if "name" not in data:
         raise InputError("T005", "the target has no `name`", where=where, hint='Add a line: name = "mygame"')
     ticker, grid = top.table("ticker"), top.table("grid")
-    laying, layout = top.table("laying"), top.table("layout")
+    laying = top.table("laying")
     return Target(
         name=_checked_name(top.get("name"), "name", where),
         colours=_colours(top.get("colours"), where),
@@ -138,7 +126,6 @@ def parse_target(text: str, where: str) -> Target:
             fresh_ticker_running=laying.choice("fresh_ticker", ("stopped", "running")) == "running",
             fresh_gate_output=laying.integer("fresh_gate", 0, 1),
         ),
-        layout=LayoutWeights(**{f.name: layout.number(f.name) for f in fields(LayoutWeights)}),
     )
 
 
@@ -174,15 +161,6 @@ class _Table:
             what = f"`{self.path(key)}` is {value}; it must be from {low} to {high}"
             raise InputError("T007", what, where=self.where)
         return value
-
-    def number(self, key: str) -> float:
-        value = self.get(key)
-        if type(value) not in (int, float):
-            raise _wrong_type(self.path(key), "a number", value, self.where)
-        if not 0 <= value <= 1e6:
-            what = f"`{self.path(key)}` is {value}; it must be from 0 to 1000000"
-            raise InputError("T007", what, where=self.where)
-        return float(value)
 
     def choice(self, key: str, choices: tuple[str, ...]) -> str:
         value = self.get(key)

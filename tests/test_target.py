@@ -116,11 +116,11 @@ def test_no_two_wire_colours_look_alike_to_colour_blind_people(kind):
 
 def test_a_file_states_only_what_differs(tmp_path):
     file = tmp_path / "mine.toml"
-    file.write_text('name = "mine"\n[ticker]\nperiods = [60, 0.5]\n[layout]\narea = 2\n')
+    file.write_text('name = "mine"\n[ticker]\nperiods = [60, 0.5]\n[grid]\nmax_width = 50\n')
     target = load_target(file)
     assert target.name == "mine"
     assert target.ticker_periods == (0.5, 60.0)
-    assert target.layout.area == 2.0
+    assert target.max_width == 50
     assert target.colours == load_target().colours
 
 
@@ -142,8 +142,7 @@ def test_the_text_to_start_from_is_itself_a_good_target():
         ('name = "x"\n[grid]\nmax_width = true', "T006"),
         ('name = "x"\n[grid]\nmax_width = 0', "T007"),
         ('name = "x"\n[grid]\nmax_width = 1000000000', "T007"),
-        ('name = "x"\n[layout]\nwire = -1', "T007"),
-        ('name = "x"\n[layout]\nwire = nan', "T007"),
+        ('name = "x"\n[laying]\nfresh_gate = 2', "T007"),
         ('name = "x"\n[laying]\nfresh_pixel = "bright"', "T006"),
         ('name = "x"\n[ticker]\nperiods = []', "T006"),
         ('name = "x"\n[ticker]\nperiods = [0]', "T006"),

@@ -100,5 +100,4 @@ def _as_json(target: Target) -> dict[str, object]:
         "ticker_periods": "any" if target.ticker_periods is None else list(target.ticker_periods),
         "grid": {"max_width": target.max_width, "max_height": target.max_height},
         "laying": vars(target.laying),
-        "layout": vars(target.layout),
     }
