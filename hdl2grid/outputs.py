@@ -21,9 +21,7 @@ MARKERS = ("plan.json", "plan.rejected.json", "circuit.json", "plan.svg", "plan.
 """Result files that bear a mark of this tool near their beginning."""
 
 RESULT_FILES = (*MARKERS, "report.md", "parts.csv")
-_MARK = re.compile(
-    rb'"format"\s*:\s*"hdl2grid (plan|circuit)"|<metadata>hdl2grid</metadata>|Software\0hdl2grid'
-)
+_MARK = re.compile(rb'"format"\s*:\s*"hdl2grid (plan|circuit)"|<metadata>hdl2grid</metadata>|Software\0hdl2grid')
 _HEAD_BYTES = 4096
 _LEFTOVER = re.compile(r"\.hdl2grid-.*\.tmp")
 
@@ -85,9 +83,7 @@ def _check_ours(path: Path) -> None:
         return
     if not any(_is_ours(path / name) for name in MARKERS):
         shown = ", ".join(entries[:3]) + (", ..." if len(entries) > 3 else "")
-        raise InputError(
-            "C002", f"'{path}' holds files that hdl2grid did not write: {shown}", hint=_ELSEWHERE
-        )
+        raise InputError("C002", f"'{path}' holds files that hdl2grid did not write: {shown}", hint=_ELSEWHERE)
     for name in RESULT_FILES:
         if (path / name).is_dir():
             raise InputError("C002", f"'{path / name}' is a folder", hint=_ELSEWHERE)
@@ -156,9 +152,7 @@ def _umask() -> int:
 def write_new_file(path: Path, content: str | bytes) -> None:
     """Writes a file that must not exist yet. Raises InputError (C004 if it exists, C003 if it cannot be)."""
     if os.path.lexists(path):
-        raise InputError(
-            "C004", f"'{path}' is there already, and is not overwritten", hint="Use another name."
-        )
+        raise InputError("C004", f"'{path}' is there already, and is not overwritten", hint="Use another name.")
     replace_file(path, content)
 
 

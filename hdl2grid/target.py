@@ -140,9 +140,7 @@ class _Table:
         self.data: dict[str, Any] = data
         for key in data:
             if key not in base:
-                raise InputError(
-                    "T004", f"unknown key `{self.path(key)}`", where=where, hint=nearest(key, base)
-                )
+                raise InputError("T004", f"unknown key `{self.path(key)}`", where=where, hint=nearest(key, base))
 
     def path(self, key: str) -> str:
         return f"{self.name}.{key}" if self.name else key

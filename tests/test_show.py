@@ -103,9 +103,7 @@ def test_four_colours_on_one_tile_have_four_lanes_and_four_dashes():
     assert len(across) == len(down) == 4
     for kind, axis in ((across, "y0"), (down, "x0")):
         lanes = sorted(getattr(line, axis) for line in kind)
-        assert all(b - a > look.wire * 1.5 for a, b in zip(lanes, lanes[1:], strict=False)), (
-            "lanes must be apart"
-        )
+        assert all(b - a > look.wire * 1.5 for a, b in zip(lanes, lanes[1:], strict=False)), "lanes must be apart"
         assert len({line.dash for line in kind}) == len({line.stroke for line in kind}) == 4
     for line in across:
         assert 26 < line.y0 < 52, "a lane stays in its tile"

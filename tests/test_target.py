@@ -236,9 +236,7 @@ def test_wrong_renamings(names, code):
 
 
 def test_periods_and_sizes_that_the_game_does_not_have():
-    target = parse_target(
-        'name = "x"\n[ticker]\nperiods = [1, 60]\n[grid]\nmax_width = 40\nmax_height = 30', "x"
-    )
+    target = parse_target('name = "x"\n[ticker]\nperiods = [1, 60]\n[grid]\nmax_width = 40\nmax_height = 30', "x")
     check_period(target, "sync", 60)
     with pytest.raises(InputError, match="nearest that it has is 60 s") as caught:
         check_period(target, "sync", 300)

@@ -94,9 +94,7 @@ def _summary(target: Target) -> str:
 def _as_json(target: Target) -> dict[str, object]:
     return {
         "name": target.name,
-        "colours": [
-            {"name": c.name, "code": c.code, "hue": c.hue, "dash": list(c.dash)} for c in target.colours
-        ],
+        "colours": [{"name": c.name, "code": c.code, "hue": c.hue, "dash": list(c.dash)} for c in target.colours],
         "ticker_periods": "any" if target.ticker_periods is None else list(target.ticker_periods),
         "grid": {"max_width": target.max_width, "max_height": target.max_height},
         "laying": vars(target.laying),

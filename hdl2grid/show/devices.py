@@ -35,9 +35,7 @@ def device_title(device: Device) -> str:
         "toggle": lambda: f"toggle {device.bit}",
         "strobe": lambda: "strobe",
         "pixel": lambda: f"pixel {device.signal}, {'lit' if device.lit else 'dark'}",
-        "ticker": lambda: (
-            f"ticker {device.name}, every {device.period_s} s{'' if device.running else ', stopped'}"
-        ),
+        "ticker": lambda: f"ticker {device.name}, every {device.period_s} s{'' if device.running else ', stopped'}",
         "button": lambda: f"button {device.name}",
         "switch": lambda: f"switch {device.name}, {'on' if device.on else 'off'}",
         "delay": lambda: f"delay of {device.seconds} s to {device.to}",
@@ -48,9 +46,7 @@ def device_title(device: Device) -> str:
 
 def _box(x: float, y: float, look: Look, fill: str = hues.PAPER, radius: float = 0.06) -> Box:
     half = look.half
-    return Box(
-        x - half, y - half, 2 * half, 2 * half, fill, hues.OUTLINE, look.thin * 1.2, look.tile * radius
-    )
+    return Box(x - half, y - half, 2 * half, 2 * half, fill, hues.OUTLINE, look.thin * 1.2, look.tile * radius)
 
 
 def _word(text: str, x: float, y: float, look: Look, fill: str = hues.INK, size: float = 0.46) -> Text:

@@ -170,9 +170,7 @@ def _source_names(plan: Plan, look: Look) -> list[Shape]:
     return shapes
 
 
-def _name_beside(
-    device: Device, name: str, plan: Plan, taken: set[tuple[int, int]], look: Look, size: float
-) -> Text:
+def _name_beside(device: Device, name: str, plan: Plan, taken: set[tuple[int, int]], look: Look, size: float) -> Text:
     length = max(1, round(len(name) * size * 0.62 / look.tile + 0.5))
     x, y = look.middle(device.x), look.middle(device.y)
     gap = look.tile * 0.45

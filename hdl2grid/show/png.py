@@ -142,9 +142,7 @@ class _Brush:
         bold = size / 28 if text.bold else 0
         letters = _ascii(text.text)
         if text.halo:
-            self.draw.text(
-                place, letters, text.halo, _font(size), anchor, stroke_width=round(size / 8 + bold)
-            )
+            self.draw.text(place, letters, text.halo, _font(size), anchor, stroke_width=round(size / 8 + bold))
         self.draw.text(place, letters, text.fill, _font(size), anchor, stroke_width=bold)
 
 

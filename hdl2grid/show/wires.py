@@ -48,9 +48,7 @@ def wire_shapes(plan: Plan, look: Look) -> list[Shape]:
     for colour, tiles in enumerate(covered):
         shapes += [_run(run, colour, look) for run in runs(tiles, horizontal=True)]
     for colour, tiles in enumerate(covered):
-        shapes += [
-            _bridge(tile, colour, look) for tile in sorted(crossovers & tiles) if _passed_south(tile, tiles)
-        ]
+        shapes += [_bridge(tile, colour, look) for tile in sorted(crossovers & tiles) if _passed_south(tile, tiles)]
     for colour, tiles in enumerate(covered):
         shapes += [_run(run, colour, look) for run in runs(tiles, horizontal=False)]
         for tile in sorted(tiles - crossovers):
