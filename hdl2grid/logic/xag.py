@@ -100,15 +100,33 @@ class XagBuilder:
         return 2 * node
 
     def and_(self, a: Literal, b: Literal) -> Literal:
+        """a & b, simplified by constants and by one look into each fan-in."""
         if a > b:
             a, b = b, a
         if a == FALSE or a == b ^ 1:
             return FALSE
         if a in (TRUE, b):
             return b
-        return self._node(AND, a, b)
+        simpler = self._absorb(a, b)
+        if simpler is None:
+            simpler = self._absorb(b, a)
+        return self._node(AND, a, b) if simpler is None else simpler
+
+    def _absorb(self, a: Literal, b: Literal) -> Literal | None:
+        """a & b where b is a node with the variable of `a` as a fan-in; None where that tells nothing."""
+        kind, (c, d) = self.kinds[b >> 1], self.fanins[b >> 1]
+        if kind == AND:
+            if a in (c, d):
+                return b if b & 1 == 0 else self.and_(a, (d if a == c else c) ^ 1)
+            if a ^ 1 in (c, d):
+                return FALSE if b & 1 == 0 else a
+        elif kind == XOR and a >> 1 in (c >> 1, d >> 1):
+            other = d if a >> 1 == c >> 1 else c
+            return self.and_(a, other ^ (a & 1 ^ 1) ^ (b & 1))
+        return None
 
     def xor(self, a: Literal, b: Literal) -> Literal:
+        """a ^ b, simplified by constants and by one look into each fan-in."""
         complement = (a ^ b) & 1
         a, b = a & ~1, b & ~1
         if a > b:
@@ -117,13 +135,22 @@ class XagBuilder:
             return complement
         if a == FALSE:
             return b ^ complement
+        for one, two in ((a, b), (b, a)):
+            if self.kinds[two >> 1] == XOR and one in self.fanins[two >> 1]:
+                c, d = self.fanins[two >> 1]
+                return (d if one == c else c) ^ complement
         return self._node(XOR, a, b) ^ complement
 
     def or_(self, a: Literal, b: Literal) -> Literal:
         return self.and_(a ^ 1, b ^ 1) ^ 1
 
     def mux(self, select: Literal, if_one: Literal, if_zero: Literal) -> Literal:
-        """One AND: `select & (if_one ^ if_zero) ^ if_zero`."""
+        """One AND: `select & (if_one ^ if_zero) ^ if_zero`, or an AND or OR of its own where a branch is
+        constant."""
+        if if_one in (FALSE, TRUE):
+            return self.or_(select, if_zero) if if_one else self.and_(select ^ 1, if_zero)
+        if if_zero in (FALSE, TRUE):
+            return self.or_(select ^ 1, if_one) if if_zero else self.and_(select, if_one)
         return self.xor(self.and_(select, self.xor(if_one, if_zero)), if_zero)
 
     def and_all(self, literals: Sequence[Literal]) -> Literal:

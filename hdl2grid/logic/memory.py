@@ -1,0 +1,71 @@
+"""Memories as logic: contents that nothing writes are tables, rows that something writes are registers."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from hdl2grid.errors import InputError
+from hdl2grid.logic.cells import Memory, SyncRead, Write
+from hdl2grid.logic.lower import Lowering
+from hdl2grid.logic.words import mux
+from hdl2grid.logic.xag import Literal, XagBuilder
+
+MAX_TABLE_BITS = 1 << 15
+MAX_REGISTER_BITS = 1 << 10
+
+
+def check_size(memory: Memory) -> None:
+    """Raises InputError L002 where a memory is too large for a table or, if written, for registers."""
+    bits = memory.depth * memory.width
+    limit = MAX_REGISTER_BITS if memory.writes else MAX_TABLE_BITS
+    if bits <= limit:
+        return
+    kind = "registers" if memory.writes else "a look-up table"
+    raise InputError(
+        "L002",
+        f"memory '{memory.name}' has {memory.depth} rows of {memory.width} bits, {bits} bits in all; "
+        f"as {kind} at most {limit} bits can be had",
+        where=memory.source,
+        hint="Compute what it holds, split it, or store less; on the grid every bit of it is devices.",
+    )
+
+
+def written_rows(
+    lowering: Lowering, memory: Memory, rows: Sequence[Sequence[Literal]], domain: str
+) -> list[list[Literal]]:
+    """What the rows hold after an event of `domain`; of several writes to a bit the last port's wins."""
+    result = [list(row) for row in rows]
+    for write in memory.writes:
+        if write.domain == domain:
+            address, data, enable = (lowering.word(w) for w in (write.address, write.data, write.enable))
+            for row, held in enumerate(result):
+                here = _is(lowering.graph, address, row)
+                result[row] = [
+                    lowering.graph.mux(lowering.graph.and_(here, e), d, h)
+                    for e, d, h in zip(enable, data, held, strict=True)
+                ]
+    return result
+
+
+def _is(g: XagBuilder, address: Sequence[Literal], row: int) -> Literal:
+    return g.and_all([literal ^ (row >> i & 1 ^ 1) for i, literal in enumerate(address)])
+
+
+def read_data(lowering: Lowering, read: SyncRead, held: Sequence[Literal]) -> list[Literal]:
+    """What a synchronous read port's registers, now `held`, take at the next event."""
+    g = lowering.graph
+    address = lowering.word(read.address)
+    row = lowering.read(read.memory, address)
+    for index in read.transparent:
+        row = _through(lowering, lowering.netlist.memories[read.memory].writes[index], address, row)
+    enable, reset = lowering.net(read.enable), lowering.net(read.reset)
+    init: list[Literal] = [register.init for register in read.registers]
+    return mux(g, enable, row, mux(g, reset, init, held))
+
+
+def _through(lowering: Lowering, write: Write, address: Sequence[Literal], row: Sequence[Literal]) -> list[Literal]:
+    """A row as read while `write` writes it, if it does."""
+    g = lowering.graph
+    target, data, enable = (lowering.word(w) for w in (write.address, write.data, write.enable))
+    same = g.and_all([g.xor(a, t) ^ 1 for a, t in zip(address, target, strict=True)])
+    return [g.mux(g.and_(same, e), d, r) for e, d, r in zip(enable, data, row, strict=True)]

@@ -1,0 +1,247 @@
+"""From a component to an Amaranth design that is elaborated once, for the netlist and the simulator alike.
+
+Uses Amaranth's private `Fragment`; `netlist.py` reads what comes out.
+"""
+
+from __future__ import annotations
+
+import os
+import sysconfig
+import traceback
+import warnings
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar
+
+import amaranth
+from amaranth.hdl import ClockDomain, Fragment, Signal
+from amaranth.hdl._ast import Property, _StatementList
+from amaranth.hdl._ir import Design, PortDirection
+from amaranth.hdl._mem import MemoryInstance
+from amaranth.hdl._xfrm import FragmentTransformer, LHSMaskCollector, StatementTransformer
+from amaranth.lib import wiring
+from amaranth.sim import Simulator
+
+from hdl2grid.errors import GridError, InputError, SourceLine
+from hdl2grid.ports import Port
+from hdl2grid.userline import is_ours, source_of
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Domain:
+    """A clock domain of the design. `declared`: by the design itself, else made for it. `used`: it clocks a
+    register or a memory's port."""
+
+    name: str
+    clock: Signal
+    reset: Signal | None
+    rising: bool
+    asynchronous: bool
+    declared: bool
+    used: bool
+    source: SourceLine | None
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """`design` serves the netlist and the simulator; `notes` are warnings."""
+
+    design: Design
+    domains: tuple[Domain, ...]
+    memories: tuple[Any, ...]
+    notes: tuple[str, ...]
+
+
+class _Strip(FragmentTransformer, StatementTransformer):  # type: ignore[misc]
+    """Leaves out Print, Assert, Assume and Cover, and remembers where they stood."""
+
+    def __init__(self) -> None:
+        self.found: list[tuple[str, SourceLine | None]] = []
+
+    def on_Print(self, stmt: Any) -> Any:
+        self.found.append(("Print", source_of(stmt)))
+        stmt._MustUse__used = True
+        return _StatementList([])
+
+    def on_Property(self, stmt: Any) -> Any:
+        kind = {Property.Kind.Assert: "Assert", Property.Kind.Assume: "Assume"}.get(stmt.kind, "Cover")
+        self.found.append((kind, source_of(stmt)))
+        stmt._MustUse__used = True
+        return _StatementList([])
+
+
+def prepare(component: wiring.Component, ports: Sequence[Port]) -> Prepared:
+    """Elaborates `component` once. Domains that it does not declare are created.
+
+    Raises InputError L010 where the design's own `elaborate` fails, L011 where Amaranth refuses it.
+    """
+    fragment = user_call(lambda: Fragment.get(component, None), "elaborating the design")
+    strip = _Strip()
+    fragment = strip(fragment)
+    created: dict[int, ClockDomain] = {}
+
+    def missing(name: str) -> ClockDomain:
+        domain = ClockDomain(name, async_reset=True)
+        created[id(domain)] = domain
+        return domain
+
+    def finish() -> tuple[Design, tuple[Domain, ...]]:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", DeprecationWarning)
+            fragment._propagate_domains(missing)
+            domains = _domains(fragment, created)
+            return fragment.prepare(_ports(ports, domains), propagate_domains=False), domains
+
+    design, domains = user_call(finish, "putting the design together")
+    notes = [f"{kind} is left out of the machine{_at(source)}" for kind, source in strip.found]
+    notes += _undriven(design, ports, domains)
+    return Prepared(design, domains, tuple(_memories(design.fragment)), tuple(notes))
+
+
+def user_call(function: Callable[[], T], doing: str) -> T:
+    """`function()`; what goes wrong in it becomes one message with the user's own line."""
+    try:
+        return function()
+    except GridError:
+        raise
+    except Exception as error:
+        line = _user_frame(error)
+        code = "L010" if line else "L011"
+        text = " ".join(str(error).split()) or type(error).__name__
+        raise InputError(
+            code,
+            f"{doing} failed with {type(error).__name__}: {text}",
+            where=line,
+            hint="The fault is in the design; the line shown is the last of its own that ran." if line else None,
+        ) from error
+
+
+def _user_frame(error: BaseException) -> SourceLine | None:
+    library = os.path.dirname(os.path.realpath(amaranth.__file__)) + os.sep
+    standard = str(Path(sysconfig.get_paths()["stdlib"]).resolve()) + os.sep
+    site = os.sep + "site-packages" + os.sep
+    found = None
+    for frame, line in traceback.walk_tb(error.__traceback__):
+        path = frame.f_code.co_filename
+        real = os.path.realpath(path)
+        if is_ours(path) or real.startswith(library) or (real.startswith(standard) and site not in real):
+            continue
+        found = SourceLine(path, line)
+    return found
+
+
+def _fragments(fragment: Any) -> Iterator[Any]:
+    """A fragment and all below it, parents first, in the order of the netlist."""
+    stack = [fragment]
+    while stack:
+        current = stack.pop()
+        yield current
+        stack.extend(child for child, _, _ in reversed(current.subfragments))
+
+
+def _domains(fragment: Any, created: dict[int, ClockDomain]) -> tuple[Domain, ...]:
+    """All clock domains, by name: those of the whole design and those local to a part of it."""
+    found: dict[int, ClockDomain] = {}
+    used: set[int] = set()
+    for part in _fragments(fragment):
+        for domain in part.domains.values():
+            found.setdefault(id(domain), domain)
+        names = set(part.statements)
+        if isinstance(part, MemoryInstance):
+            names |= {port._domain for port in (*part._read_ports, *part._write_ports)}
+        used |= {id(part.domains[name]) for name in names - {"comb"}}
+    domains = [
+        Domain(
+            name=domain.name,
+            clock=domain.clk,
+            reset=domain.rst,
+            rising=domain.clk_edge == "pos",
+            asynchronous=bool(domain.async_reset),
+            declared=id(domain) not in created,
+            used=id(domain) in used,
+            source=source_of(domain.clk) if id(domain) not in created else None,
+        )
+        for domain in found.values()
+    ]
+    return tuple(sorted(domains, key=lambda domain: domain.name))
+
+
+def _ports(ports: Sequence[Port], domains: Sequence[Domain]) -> list[tuple[str, Signal, PortDirection | None]]:
+    """Every port of the component, and the clock and reset of every domain (Amaranth then tells whether the
+    design drives them)."""
+    listed: list[tuple[str, Signal, PortDirection | None]] = []
+    for port in ports:
+        if port.width and isinstance(port.value, Signal):
+            way = PortDirection.Input if port.is_input else PortDirection.Output
+            listed.append((port.name, port.value, way))
+    for index, domain in enumerate(domains):
+        listed.append((clock_port(index), domain.clock, None))
+        if domain.reset is not None:
+            listed.append((reset_port(index), domain.reset, None))
+    return listed
+
+
+def clock_port(index: int) -> str:
+    """The netlist's name for the clock of domain `index`; no port of a component is called so."""
+    return f"clock {index}"
+
+
+def reset_port(index: int) -> str:
+    """The netlist's name for the reset of domain `index`."""
+    return f"reset {index}"
+
+
+def _memories(fragment: Any) -> Iterator[Any]:
+    return (part for part in _fragments(fragment) if isinstance(part, MemoryInstance))
+
+
+def _at(source: SourceLine | None) -> str:
+    return f" ({source})" if source else ""
+
+
+def _undriven(design: Design, ports: Sequence[Port], domains: Sequence[Domain]) -> list[str]:
+    """A note for each output and each inner signal that is used, but driven by nothing (and 0)."""
+    masks = LHSMaskCollector()
+    for part in _fragments(design.fragment):
+        for statements in part.statements.values():
+            masks.visit_stmt(statements)
+        if isinstance(part, MemoryInstance):
+            for port in part._read_ports:
+                masks.visit_value(port._data, ~0)
+    driven = {id(signal) for signal, _ in masks.masks()}
+    known = {id(port.value) for port in ports}
+    known |= {id(s) for domain in domains for s in (domain.clock, domain.reset) if s is not None}
+    notes = [
+        f"output '{port.name}' is driven by nothing; it stays at its initial value{_at(port.source)}"
+        for port in ports
+        if not port.is_input and port.width and isinstance(port.value, Signal) and id(port.value) not in driven
+    ]
+    seen: set[int] = set()
+    for part in _fragments(design.fragment):
+        info = design.fragments[part]
+        for signal in info.used_signals:
+            if id(signal) in driven | known | seen or signal.init or not len(signal):
+                continue
+            seen.add(id(signal))
+            path = ".".join((*info.name[1:], info.signal_names.get(signal, signal.name)))
+            notes.append(f"signal '{path}' is used, but driven by nothing; it stays 0{_at(source_of(signal))}")
+    return notes
+
+
+class _Ready(Fragment):  # type: ignore[misc]
+    """A fragment whose preparation is already done: what makes the simulator run a given design."""
+
+    def __init__(self, design: Design) -> None:
+        super().__init__()
+        self._design = design
+
+    def prepare(self, *args: Any, **kwargs: Any) -> Design:
+        return self._design
+
+
+def simulator_of(design: Any) -> Simulator:
+    """A fresh Amaranth simulator of a prepared design; any number of them may be made."""
+    return Simulator(_Ready(design))
