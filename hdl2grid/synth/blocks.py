@@ -1,0 +1,224 @@
+"""Which sinks are mapped together, and how: small groups exactly in one level, the rest over the graph as it is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from hdl2grid.logic.explore import States
+from hdl2grid.synth.gf2 import bits
+from hdl2grid.synth.model import BlockReport, SynthParams
+from hdl2grid.synth.network import EXACTLY_ONE, Form, Network
+from hdl2grid.synth.onelevel import OneLevel, Target, one_level
+from hdl2grid.synth.sinks import OUTPUT, REGISTER, Problem, Sink, word_of
+
+StatesOf = Callable[[tuple[int, ...], int], States | None]
+Solved = dict[object, OneLevel | None]
+
+_SMALL_SUPPORT = 14
+_SMALL_TABLE = 1 << 12
+
+
+@dataclass
+class _Block:
+    sinks: list[int]
+    variables: frozenset[int]
+
+
+def map_blocks(
+    problem: Problem, states_of: StatesOf, params: SynthParams, solved: Solved
+) -> tuple[Problem, tuple[BlockReport, ...]]:
+    """The problem with every small block replaced by its one-level solution where that takes fewer stacks.
+
+    `states_of(signals, limit)` gives the states of variables; `solved` keeps solutions between calls.
+    """
+    network = problem.network
+    forms = [sink.form for sink in problem.sinks]
+    truths = [_truth(network, sink.form, states_of) for sink in problem.sinks]
+    blocks, large = _cluster(truths, states_of, params)
+    reports = []
+    for block in blocks:
+        solution = _solve(problem, block, truths, states_of, params, solved)
+        roots = [forms[i] for i in block.sinks]
+        plain = len(network.cone(roots))
+        if solution is not None and len(solution.cells) <= plain:
+            for i, form in zip(block.sinks, _place(network, block, solution), strict=True):
+                forms[i] = form
+        reports.append(_report(problem, block, solution, plain, states_of, params))
+    if large:
+        roots = [forms[i] for i in large]
+        used = network.support(roots).bit_count()
+        count = len(network.cone(roots))
+        reports.append(BlockReport("rest", "multi-level", len(large), used, None, count, None, "open"))
+    sinks = tuple(replace(s, form=f) for s, f in zip(problem.sinks, forms, strict=True))
+    return replace(problem, sinks=sinks), tuple(reports)
+
+
+@dataclass(frozen=True)
+class _Truth:
+    """A function over the reachable states of the variables that it depends on: `values[i]` at `codes[i]`."""
+
+    variables: tuple[int, ...]
+    codes: States
+    values: States
+
+    def over(self, variables: tuple[int, ...], states: States) -> int:
+        """The function as a vector over states of more variables: bit i is state i."""
+        codes = np.zeros(len(states), dtype=np.uint64)
+        for i, v in enumerate(self.variables):
+            codes |= (states >> np.uint64(variables.index(v)) & np.uint64(1)) << np.uint64(i)
+        return _vector(self.values[np.searchsorted(self.codes, codes)])
+
+
+def _vector(column: States) -> int:
+    packed = np.packbits(column.astype(np.uint8), bitorder="little")
+    return int.from_bytes(packed.tobytes(), "little")
+
+
+def _truth(network: Network, form: Form, states_of: StatesOf) -> _Truth | None:
+    """The function of `form`; None where its variables have too many states. Unneeded variables are dropped."""
+    signals = tuple(bits(network.support([form])))
+    if len(signals) > _SMALL_SUPPORT:
+        return None
+    states = states_of(signals, _SMALL_TABLE)
+    if states is None:
+        return None
+    columns = {s: _vector(states >> np.uint64(i) & np.uint64(1)) for i, s in enumerate(signals)}
+    value = network.evaluate([form], columns, (1 << len(states)) - 1)[0]
+    wanted = np.array([value >> i & 1 for i in range(len(states))], dtype=np.uint64)
+    kept = list(range(len(signals)))
+    for position in reversed(range(len(signals))):
+        rest = _project(states, [p for p in kept if p != position])
+        if len(np.unique(rest)) == len(np.unique(rest << np.uint64(1) | wanted)):
+            kept.remove(position)
+    codes, first = np.unique(_project(states, kept), return_index=True)
+    return _Truth(tuple(signals[p] for p in kept), codes, wanted[first])
+
+
+def _project(states: States, positions: list[int]) -> States:
+    codes = np.zeros(len(states), dtype=np.uint64)
+    for i, position in enumerate(positions):
+        codes |= (states >> np.uint64(position) & np.uint64(1)) << np.uint64(i)
+    return codes
+
+
+def _cluster(truths: list[_Truth | None], states_of: StatesOf, params: SynthParams) -> tuple[list[_Block], list[int]]:
+    """Small functions in groups whose joint states still fit, larger supports first; and the large ones."""
+
+    def fits(variables: frozenset[int]) -> bool:
+        if len(variables) > params.block_variables:
+            return False
+        return states_of(tuple(sorted(variables)), params.block_states) is not None
+
+    supports = [None if t is None else frozenset(t.variables) for t in truths]
+    blocks: list[_Block] = []
+    large = []
+    for i in sorted(range(len(truths)), key=lambda i: (-len(supports[i] or ()), i)):
+        support = supports[i]
+        if support is None or not fits(support):
+            large.append(i)
+            continue
+        home = next((b for b in blocks if support <= b.variables), None)
+        if home is None:
+            near = [b for b in blocks if 2 * len(support & b.variables) >= len(support)]
+            home = next((b for b in near if fits(support | b.variables)), None)
+        if home is None:
+            blocks.append(_Block([i], support))
+        else:
+            home.sinks.append(i)
+            home.variables |= support
+    for block in blocks:
+        block.sinks.sort()
+    return blocks, sorted(large)
+
+
+def _limit(sink: Sink, params: SynthParams) -> int:
+    return params.pixel_terms if sink.kind == OUTPUT else params.register_terms
+
+
+def _solve(
+    problem: Problem,
+    block: _Block,
+    truths: list[_Truth | None],
+    states_of: StatesOf,
+    params: SynthParams,
+    solved: Solved,
+) -> OneLevel | None:
+    signals = tuple(sorted(block.variables))
+    states = states_of(signals, params.block_states)
+    assert states is not None
+    sinks = [problem.sinks[i] for i in block.sinks]
+    functions = [t for i in block.sinks if (t := truths[i]) is not None]
+    vectors = [t.over(signals, states) for t in functions]
+    columns = [_vector(states >> np.uint64(i) & np.uint64(1)) for i in range(len(signals))]
+    place = {signal: i for i, signal in enumerate(signals)}
+    targets = [
+        Target(
+            vector,
+            place.get(sink.own.bit_length() - 1) if sink.kind == REGISTER else None,
+            _limit(sink, params),
+        )
+        for sink, vector in zip(sinks, vectors, strict=True)
+    ]
+    key = (tuple(columns), tuple(targets))
+    if key not in solved:
+        solved[key] = one_level(len(states), columns, targets, params.search_steps, params.seed)
+    return solved[key]
+
+
+def _place(network: Network, block: _Block, solution: OneLevel) -> list[Form]:
+    """The solution's cells put into the network; its forms over the network's signals."""
+    signals = {0: 1} | {i + 1: 1 << s for i, s in enumerate(sorted(block.variables))}
+
+    def translate(mask: int) -> Form:
+        form = 0
+        for i in bits(mask):
+            form ^= signals[i]
+        return form
+
+    for number, cell in enumerate(solution.cells):
+        factors = [translate(f) for f in cell.factors]
+        made = network.exactly_one(factors) if cell.kind == EXACTLY_ONE else network.product(factors)
+        signals[1 + len(block.variables) + number] = made
+    return [translate(form) for form in solution.forms]
+
+
+def _report(
+    problem: Problem,
+    block: _Block,
+    solution: OneLevel | None,
+    plain: int,
+    states_of: StatesOf,
+    params: SynthParams,
+) -> BlockReport:
+    sinks = [problem.sinks[i] for i in block.sinks]
+    states = states_of(tuple(sorted(block.variables)), params.block_states)
+    flat = solution is not None and len(solution.cells) <= plain
+    stacks = len(solution.cells) if flat and solution is not None else plain
+    bound = None if solution is None else solution.bound
+    verdict = "open"
+    if bound == stacks:
+        verdict = "proved minimal"
+    elif flat and solution is not None and solution.minimal:
+        verdict = "proved minimal for one level"
+    return BlockReport(
+        block_name(sinks),
+        "one level" if flat else "multi-level",
+        len(sinks),
+        len(block.variables),
+        None if states is None else len(states),
+        stacks,
+        bound,
+        verdict,
+    )
+
+
+def block_name(sinks: list[Sink]) -> str:
+    """The words of the block's registers, else of its outputs, joined by '+'."""
+    for kind in (REGISTER, OUTPUT):
+        words = list(dict.fromkeys(word_of(s.name) for s in sinks if s.kind == kind))
+        if words:
+            return "+".join(words)
+    return sinks[0].name

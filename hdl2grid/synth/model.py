@@ -1,0 +1,90 @@
+"""What goes into synthesis and what comes out of it, beside the logic and the circuit themselves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from hdl2grid.circuit.model import Circuit
+
+
+@dataclass(frozen=True)
+class SynthParams:
+    """Limits and choices of synthesis.
+
+    `*_terms` bound how many signals a toggle or pixel may gather (they come from four colours a tile);
+    a register and its reset stack count as one signal, and a register's own signal at its own toggle is not
+    counted. `max_toggles` bounds the height of a stack. `keep_codes` keeps every register's HDL code.
+    Caps: `joint_states`, `group_states` in reachability; `block_states` (at most 64) and `block_variables` for
+    exact one-level synthesis; `search_steps` in the search for the best wired of the smallest covers.
+    """
+
+    max_toggles: int = 12
+    toggle_terms: int = 3
+    register_terms: int = 2
+    pixel_terms: int = 3
+    collector_terms: int = 3
+    keep_codes: bool = True
+    gating: bool = True
+    joint_states: int = 1 << 17
+    group_states: int = 1 << 12
+    block_states: int = 64
+    block_variables: int = 8
+    search_steps: int = 200_000
+    seed: int = 1
+
+
+@dataclass(frozen=True)
+class BlockReport:
+    """One group of targets that was mapped together.
+
+    `states` is the number of states of the block's variables that count; `bound` the fewest stacks (beside
+    registers and resets) that any mapping needs, None where it was not computed; `verdict` is 'proved minimal',
+    'proved minimal for one level' or 'open'; `method` 'one level' or 'multi-level'.
+    """
+
+    name: str
+    method: str
+    targets: int
+    variables: int
+    states: int | None
+    stacks: int
+    bound: int | None
+    verdict: str
+
+    @property
+    def gap(self) -> int | None:
+        """Stacks above the bound; None where there is no bound."""
+        return None if self.bound is None else self.stacks - self.bound
+
+
+@dataclass(frozen=True)
+class SynthReport:
+    """Figures of a synthesised circuit. The counts of stacks add up to `stacks`.
+
+    `products` are AND-type stacks, `exactly_ones` XOR stacks, `buffers` delay a signal by a round, `collectors`
+    gather several signals into one. `longest_wave_rounds` is the last round of any wave in which a gate emits.
+    """
+
+    blocks: tuple[BlockReport, ...]
+    reachable_states: int | None
+    registers: int
+    resets: int
+    gates: int
+    products: int
+    exactly_ones: int
+    collectors: int
+    buffers: int
+    longest_wave_rounds: int
+
+    @property
+    def stacks(self) -> int:
+        plain = self.products + self.exactly_ones + self.collectors + self.buffers
+        return self.registers + self.resets + self.gates + plain
+
+
+@dataclass(frozen=True)
+class Synthesis:
+    """The circuit and what is known about it."""
+
+    circuit: Circuit
+    report: SynthReport

@@ -1,0 +1,232 @@
+"""Rounds: every plain stack is fed in one single round of any wave, by buffers where its inputs would not be.
+
+Registers and plain stacks that read one another form a *component*. In one component every signal has a level,
+such that in each event it moves, if at all, in the round `level + offset of the event`: then a stack whose
+toggles are all fed at one level cannot be asked to emit twice. A register's level is the round in which it
+moves at a tick, less the component's earliest for that domain (gated registers move later). In a reset the
+registers of a component must keep these distances, so the later ones get their reset through buffers. A switch
+moves alone, so each component may see it at the level that suits it.
+
+A toggle under a strobe may be fed in any round after the strobe's (hold); data of the same tick that would
+come earlier is delayed likewise.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import networkx as nx
+
+from hdl2grid.logic.model import Logic
+from hdl2grid.synth.gf2 import bits
+from hdl2grid.synth.network import Form
+from hdl2grid.synth.sinks import REGISTER, Problem, Sink
+
+
+@dataclass(frozen=True)
+class Buffer:
+    """A stack of one toggle that bears `inputs` (signals) and moves at `level`; `terms` is what it stands for."""
+
+    inputs: tuple[int, ...]
+    terms: Form
+    level: int
+
+
+@dataclass
+class Timed:
+    """The network with rounds. `toggles[cell]` and `sinks[i]` list, for each toggle, the signals that feed it;
+    signals from `first_buffer` on are `buffers`; `reset_delay[register]` counts rounds."""
+
+    cells: list[int]
+    toggles: dict[int, list[tuple[int, ...]]] = field(default_factory=dict)
+    sinks: list[tuple[int, ...]] = field(default_factory=list)
+    buffers: dict[int, Buffer] = field(default_factory=dict)
+    reset_delay: dict[int, int] = field(default_factory=dict)
+
+
+def strobe_round(problem: Problem, gate: int | None) -> int:
+    """The round of a tick in which a strobe is hit that `gate` (None: the source itself) drives."""
+    return 0 if gate is None else problem.gates[gate].depth + 1
+
+
+def moving_round(problem: Problem, sink: Sink) -> int:
+    """The round of a tick in which a register moves its readers."""
+    return strobe_round(problem, sink.gate) + 1
+
+
+def time(logic: Logic, problem: Problem) -> Timed:
+    """Balance the network."""
+    return _Balancer(logic, problem).run()
+
+
+class _Balancer:
+    def __init__(self, logic: Logic, problem: Problem) -> None:
+        self.logic, self.problem, self.network = logic, problem, problem.network
+        self.cells = self.network.cone([s.form for s in problem.sinks])
+        self.num_registers = len(logic.registers)
+        self.timed = Timed(list(self.cells))
+        self.next_signal = 1 + self.network.num_variables + len(self.network.cells)
+        self.component = self._components()
+        self.base, self.levels = self._register_levels()
+        self.input_levels: dict[tuple[int, int], int] = {}
+        self.known: dict[tuple[int, Form, int], int] = {}
+        self.domains = self._domains()
+
+    def run(self) -> Timed:
+        self._cell_levels()
+        demands = []
+        for cell in self.cells:
+            for place, factor in enumerate(self.network.cells[cell].factors):
+                demands.append((self._low_terms(cell, factor), self.levels[cell], cell, place))
+        fed = {}
+        for _, _, cell, place in sorted(demands):
+            component = self.component[cell]
+            factor = self.network.cells[cell].factors[place]
+            fed[cell, place] = self._deliver(component, factor, self.levels[cell] - 1)
+        for cell in self.cells:
+            count = len(self.network.cells[cell].factors)
+            self.timed.toggles[cell] = [fed[cell, place] for place in range(count)]
+        for sink in self.problem.sinks:
+            self.timed.sinks.append(self._deliver_to_strobe(sink))
+        self._reset_delays()
+        return self.timed
+
+    def _is_input(self, signal: int) -> bool:
+        return self.num_registers < signal <= self.network.num_variables
+
+    def _components(self) -> dict[int, int]:
+        graph: nx.Graph = nx.Graph()
+        graph.add_nodes_from(range(1, self.num_registers + 1))
+        for cell in self.cells:
+            graph.add_node(cell)
+            for factor in self.network.cells[cell].factors:
+                graph.add_edges_from((cell, s) for s in bits(factor & ~1) if not self._is_input(s))
+        return {s: min(part) for part in nx.connected_components(graph) for s in part}
+
+    def _register_levels(self) -> tuple[dict[tuple[int, str], int], dict[int, int]]:
+        base: dict[tuple[int, str], int] = {}
+        moves = {
+            s.own.bit_length() - 1: (moving_round(self.problem, s), s.domain)
+            for s in self.problem.sinks
+            if s.kind == REGISTER
+        }
+        for signal, (round_, domain) in moves.items():
+            key = self.component[signal], domain
+            base[key] = min(base.get(key, round_), round_)
+        return base, {s: round_ - base[self.component[s], domain] for s, (round_, domain) in moves.items()}
+
+    def _domains(self) -> dict[int, frozenset[str]]:
+        """The domains whose ticks can move a signal."""
+        moved = {s: frozenset([self.logic.registers[s - 1].domain]) for s in self.levels}
+        for cell in self.cells:
+            inputs = [s for f in self.network.cells[cell].factors for s in bits(f & ~1)]
+            moved[cell] = frozenset().union(*(moved.get(s, frozenset()) for s in inputs))
+        return moved
+
+    def _level(self, component: int, signal: int) -> int:
+        if self._is_input(signal):
+            return self.input_levels.get((component, signal), 0)
+        return self.levels[signal]
+
+    def _cell_levels(self) -> None:
+        latest: dict[tuple[int, int], int] = {}
+        for cell in self.cells:
+            component = self.component[cell]
+            signals = [s for f in self.network.cells[cell].factors for s in bits(f & ~1)]
+            self.levels[cell] = 1 + max(self._level(component, s) for s in signals)
+            for s in signals:
+                if self._is_input(s):
+                    before = latest.get((component, s), self.levels[cell] - 1)
+                    latest[component, s] = min(before, self.levels[cell] - 1)
+        self.input_levels = latest
+
+    def _low_terms(self, cell: int, factor: Form) -> int:
+        component, level = self.component[cell], self.levels[cell] - 1
+        return sum(self._level(component, s) < level for s in bits(factor & ~1))
+
+    def _deliver(self, component: int, form: Form, level: int) -> tuple[int, ...]:
+        """Signals that move at `level` and whose sum is `form`; none of its terms moves later."""
+        ready = [s for s in bits(form & ~1) if self._level(component, s) == level]
+        early = [s for s in bits(form & ~1) if self._level(component, s) < level]
+        if not early:
+            return tuple(ready)
+        together = self._chain(component, _sum(early), level, False)[1]
+        apart = sum(self._chain(component, 1 << s, level, False)[1] for s in early)
+        if apart <= together:
+            ready += [self._chain(component, 1 << s, level, True)[0] for s in early]
+        else:
+            ready.append(self._chain(component, _sum(early), level, True)[0])
+        return tuple(sorted(ready))
+
+    def _chain(self, component: int, form: Form, level: int, build: bool) -> tuple[int, int]:
+        """The signal that carries `form` at `level`, and how many buffers it needs that are not
+        there yet; they are made if `build`. Terms join the chain at their own levels."""
+        signals = sorted(bits(form), key=lambda s: (self._level(component, s), s))
+        carried, done = 0, 0
+        missing = 0
+        at = self._level(component, signals[0])
+        while at < level:
+            joining = [s for s in signals if self._level(component, s) == at]
+            for s in joining:
+                done |= 1 << s
+            at += 1
+            key = component, done, at
+            if key in self.known:
+                carried = self.known[key]
+                continue
+            missing += 1
+            inputs = tuple(sorted(joining + ([carried] if carried else [])))
+            if build:
+                carried = self._buffer(key, inputs)
+            else:
+                carried = -1
+        return carried, missing
+
+    def _buffer(self, key: tuple[int, Form, int], inputs: tuple[int, ...]) -> int:
+        signal = self.next_signal
+        self.next_signal += 1
+        self.known[key] = signal
+        self.timed.buffers[signal] = Buffer(inputs, key[1], key[2])
+        return signal
+
+    def _deliver_to_strobe(self, sink: Sink) -> tuple[int, ...]:
+        """A sink's signals, those of the same tick delayed that would come before or with the strobe."""
+        hit = strobe_round(self.problem, sink.gate)
+        foreign = bits(sink.form & ~sink.own & ~1)
+        own = bits(sink.own & sink.form)
+        if hit == 0 or not sink.domain:
+            return tuple(sorted(foreign + own))
+        fed, early = own, {}
+        for signal in foreign:
+            if sink.domain not in self.domains.get(signal, frozenset()):
+                fed.append(signal)
+                continue
+            component = self.component[signal]
+            base = self.base[component, sink.domain]
+            if self.levels[signal] + base > hit:
+                fed.append(signal)
+            else:
+                early.setdefault(component, []).append(signal)
+        for component, signals in sorted(early.items()):
+            level = hit + 1 - self.base[component, sink.domain]
+            fed.extend(self._deliver(component, _sum(signals), level))
+        return tuple(sorted(fed))
+
+    def _reset_delays(self) -> None:
+        if not self.logic.has_reset:
+            return
+        earliest: dict[int, int] = {}
+        signals = [1 + i for i, r in enumerate(self.logic.registers) if r.resettable and 1 + i in self.levels]
+        for s in signals:
+            component = self.component[s]
+            earliest[component] = min(earliest.get(component, self.levels[s]), self.levels[s])
+        self.timed.reset_delay = {s - 1: self.levels[s] - earliest[self.component[s]] for s in signals}
+
+
+def _sum(signals: Sequence[int]) -> Form:
+    """The sum of `signals` as a form."""
+    mask = 0
+    for s in signals:
+        mask |= 1 << s
+    return mask
