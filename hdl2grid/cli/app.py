@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from hdl2grid.cli.draw import draw_command
+from hdl2grid.cli.play import play_command
 from hdl2grid.cli.session import ErrorHandlingGroup
 from hdl2grid.cli.start import start_command
 from hdl2grid.cli.words import explain_command, target_group
@@ -25,5 +26,5 @@ def main() -> None:
     """
 
 
-for command in (start_command, draw_command, target_group, explain_command):
+for command in (start_command, play_command, draw_command, target_group, explain_command):
     main.add_command(command)

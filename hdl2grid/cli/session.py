@@ -7,13 +7,13 @@ import json
 import os
 import sys
 import traceback
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
 import click
 
-from hdl2grid.errors import GridError
+from hdl2grid.errors import DesignFailed, Finding, GridError
 
 EXIT_INTERNAL = 70
 """A fault of hdl2grid itself: EX_SOFTWARE of BSD's sysexits.h, so that no script takes it for a verdict."""
@@ -21,6 +21,18 @@ EXIT_INTERRUPTED = 130
 """Ctrl-C: 128 + SIGINT, as shells report it."""
 EXIT_BROKEN_PIPE = 141
 """The reader of stdout went away: 128 + SIGPIPE, as shells report it."""
+
+MAX_TOLD = 30
+"""How many findings are printed one by one; --json has all of them."""
+
+
+class FoundWrong(DesignFailed):
+    """A plan, circuit or design in which checks have found something: exit code 1, and all of it told."""
+
+    def __init__(self, code: str, what: str, findings: Sequence[Finding], where: object = None) -> None:
+        super().__init__(code, what, where=where)
+        self.findings = tuple(findings)
+
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -90,17 +102,25 @@ class ErrorHandlingGroup(click.Group):
 
 def _tell(state: Session, error: GridError) -> None:
     click.echo(str(error), err=True)
-    state.report(
-        {
-            "exit_code": error.exit_code,
-            "error": {
-                "code": f"H2G-{error.code}",
-                "what": error.what,
-                "where": error.where,
-                "hint": error.hint,
-            },
-        }
-    )
+    report: dict[str, Any] = {"exit_code": error.exit_code, "error": error_json(error)}
+    if isinstance(error, FoundWrong):
+        for finding in error.findings[:MAX_TOLD]:
+            click.echo(f"  {finding}", err=True)
+        if len(error.findings) > MAX_TOLD:
+            click.echo(f"  ... and {len(error.findings) - MAX_TOLD} more", err=True)
+        report["findings"] = [finding_json(finding) for finding in error.findings]
+    state.report(report)
+
+
+def error_json(error: GridError) -> dict[str, Any]:
+    """An error as the machine-readable report shows it."""
+    return {"code": f"H2G-{error.code}", "what": error.what, "where": error.where, "hint": error.hint}
+
+
+def finding_json(finding: Finding) -> dict[str, Any]:
+    """A finding as the machine-readable report shows it."""
+    tile = None if finding.tile is None else list(finding.tile)
+    return {**vars(finding), "code": f"H2G-{finding.code}", "tile": tile}
 
 
 def _tell_internal(state: Session, error: Exception) -> None:

@@ -1,0 +1,120 @@
+"""`hdl2grid play`: a plan in the grid simulator."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from typing import Any
+
+import click
+
+from hdl2grid.cli.reporter import Reporter
+from hdl2grid.cli.session import FoundWrong, Session, output_options, session
+from hdl2grid.errors import DesignFailed, Undecided
+from hdl2grid.outputs import write_new_file
+from hdl2grid.plan.json_io import load_plan
+from hdl2grid.plan.model import Plan
+from hdl2grid.plan.rules import check_devices, check_plan
+from hdl2grid.show.panel_text import panel_text
+from hdl2grid.sim.events import parse_events
+from hdl2grid.sim.network import Network, network_from_plan
+from hdl2grid.sim.player import Player
+from hdl2grid.sim.until import DEFAULT_LIMIT, Condition, Reached, parse_condition, play_until
+from hdl2grid.sim.waveform import Waveform
+from hdl2grid.sim.words import words
+
+
+@click.command("play")
+@click.argument("plan", type=click.Path(path_type=Path))
+@click.argument("events", nargs=-1, required=True)
+@click.option("--until", help="Repeat EVENTS until this holds, as in 'ones=5 pm'.")
+@click.option(
+    "--limit", type=click.IntRange(1), default=DEFAULT_LIMIT, show_default=True, help="Most events for --until."
+)
+@click.option("--vcd", type=click.Path(dir_okay=False, path_type=Path), help="Write a waveform to this new file.")
+@click.option("--seed", type=int, default=0, help="For stacks that emit by chance.")
+@click.option("--engine", type=click.Choice(["compiled", "plain"]), default="compiled", help="Which simulator.")
+@output_options
+def play_command(
+    plan: Path, events: tuple[str, ...], until: str | None, limit: int, vcd: Path | None, seed: int, engine: Any
+) -> None:
+    """Play a PLAN with EVENTS and show what its panel then shows.
+
+    EVENTS are names of sources with repeats and groups, as in: sync*60 reset '(hold sync*5)*3'. `wait` lets a
+    second pass. Pulses that get lost end with exit code 1, and a condition that is not met with 3.
+    """
+    state = session()
+    loaded = load_plan(plan)
+    network = playable(loaded, state)
+    parsed = parse_events(" ".join(events), network.events)
+    condition = None
+    if until is not None:
+        condition = parse_condition(until, [display.signal for display in (*network.pixels, *network.probes)])
+    with Reporter(verbose=state.verbose) as reporter:
+        reporter.stage("play")
+        waves = io.StringIO() if vcd else None
+        player = Player(network, engine, seed)
+        if waves is not None:
+            waveform = Waveform(waves, network)
+            player = Player(network, engine, seed, on_wave=lambda happened: waveform.wave(happened, player))
+            waveform.start(player)
+        reached = Reached(True, len(parsed))
+        if condition is None:
+            player.play(parsed)
+        else:
+            reached = play_until(player, parsed, condition, limit)
+        if waves is not None and vcd is not None:
+            waveform.close()
+            write_new_file(vcd, waves.getvalue())
+    _show(state, loaded, player, reached)
+    _judge(player, condition, reached)
+
+
+def playable(plan: Plan, state: Session) -> Network:
+    """The network of a plan whose devices stand as they must; other broken rules are told as warnings."""
+    findings = check_devices(plan)
+    if findings:
+        raise FoundWrong("C011", "the plan cannot be played", findings)
+    for finding in check_plan(plan)[:5]:
+        state.note(f"warning: {finding}")
+    return network_from_plan(plan)
+
+
+def _show(state: Session, plan: Plan, player: Player, reached: Reached) -> None:
+    network = player.network
+    bits = player.engine.bits()[network.first_pixel : network.first_probe].tolist()
+    picture = panel_text(plan, bits)
+    if picture:
+        state.say(picture + "\n")
+    values = {**player.levels(), **player.shown()}
+    shown = {word: sum(values[bit] << i for i, bit in enumerate(names)) for word, names in words(values).items()}
+    for word, value in shown.items():
+        state.say(f"{word} = {value}")
+    state.say(
+        f"\n{reached.events:,} events, {player.num_waves:,} waves, {player.num_pulses:,} pulses, "
+        f"longest wave {player.longest} rounds, {float(player.now):g} s of the machine's time"
+    )
+    state.report(
+        {
+            "command": "play",
+            "plan": plan.name,
+            "events": reached.events,
+            "held": reached.held,
+            "waves": player.num_waves,
+            "pulses": player.num_pulses,
+            "longest_wave_rounds": player.longest,
+            "lost_pulses": dict(player.lost),
+            "time_s": float(player.now),
+            "values": shown,
+            "bits": values,
+        }
+    )
+
+
+def _judge(player: Player, condition: Condition | None, reached: Reached) -> None:
+    if player.lost:
+        number, first = sum(player.lost.values()), next(iter(player.lost))
+        what = f"{number} pulses were lost, the first at stack '{first}': the machine no longer keeps its state"
+        raise DesignFailed("C012", what, where=player.network.name)
+    if condition is not None and not reached.held:
+        raise Undecided("C013", f"the condition was not met within {reached.events:,} events")
