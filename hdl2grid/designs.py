@@ -5,15 +5,14 @@ from __future__ import annotations
 import linecache
 import os
 import sys
-import traceback
 from pathlib import Path
-from types import ModuleType, TracebackType
+from types import ModuleType
 
 from hdl2grid.attach import check_name
 from hdl2grid.errors import GridError, InputError, SourceLine, nearest
 from hdl2grid.machine import Machine
 from hdl2grid.sources import short
-from hdl2grid.userline import is_ours
+from hdl2grid.userline import user_error
 
 _PACKAGE = Path(__file__).resolve().parent
 SIZE_LIMIT = 4_000_000
@@ -119,33 +118,6 @@ def _run(path: Path, code: object) -> ModuleType:
         if folder in sys.path:
             sys.path.remove(folder)
     return module
-
-
-def user_error(code: str, what: str, error: BaseException, fallback: object) -> InputError:
-    """An InputError for an exception in the user's code: its text, and the innermost line of the user's."""
-    where = last_user_line(error.__traceback__)
-    text = "".join(traceback.format_exception_only(error)).strip() or type(error).__name__
-    line = linecache.getline(where.path, where.line).strip() if where else ""
-    shown = f"\n    {line}" if line else ""
-    return InputError(code, f"{what}: {text}{shown}", where=where or fallback)
-
-
-def last_user_line(trace: TracebackType | None) -> SourceLine | None:
-    """The innermost frame of a traceback that is neither this package nor an installed one."""
-    found = None
-    for frame, line in traceback.walk_tb(trace):
-        path = frame.f_code.co_filename
-        if not is_ours(path) and not _is_installed(path):
-            found = SourceLine(path, line)
-    return found
-
-
-def _is_installed(path: str) -> bool:
-    real = os.path.realpath(path)
-    if real.startswith(str(_PACKAGE / "shipped") + os.sep):
-        return False
-    libraries = (os.path.dirname(os.__file__), "site-packages", "dist-packages")
-    return any(part in real for part in libraries)
 
 
 def _no_machine(path: Path, module: ModuleType) -> InputError:

@@ -1,15 +1,19 @@
-"""Where in the user's own files something was written."""
+"""Where in the user's own files something was written, or went wrong."""
 
 from __future__ import annotations
 
+import linecache
 import os
 import sys
+import traceback
 from pathlib import Path
+from types import TracebackType
 
-from hdl2grid.errors import SourceLine
+from hdl2grid.errors import InputError, SourceLine
 
 _PACKAGE = str(Path(__file__).resolve().parent) + os.sep
 _SHIPPED = str(Path(__file__).resolve().parent / "shipped") + os.sep
+_LIBRARIES = ("site-packages", "dist-packages")
 
 
 def is_ours(path: str) -> bool:
@@ -37,3 +41,38 @@ def source_of(value: object) -> SourceLine | None:
     if isinstance(location, tuple) and len(location) == 2 and isinstance(location[1], int):
         return SourceLine(str(location[0]), location[1])
     return None
+
+
+def last_user_line(trace: TracebackType | None) -> SourceLine | None:
+    """The innermost line of a traceback that is neither this package's nor an installed one's."""
+    found = None
+    for frame, line in traceback.walk_tb(trace):
+        path = frame.f_code.co_filename
+        if not is_ours(path) and not _is_installed(path):
+            found = SourceLine(path, line)
+    return found
+
+
+def user_error(code: str, what: str, error: BaseException, fallback: object) -> InputError:
+    """An InputError for an exception in the user's code: its text, and the innermost line of the user's."""
+    where = last_user_line(error.__traceback__)
+    return InputError(code, f"{what}: {exception_text(error)}{quoted(where)}", where=where or fallback)
+
+
+def exception_text(error: BaseException) -> str:
+    """The last line of a traceback: "ZeroDivisionError: division by zero"."""
+    return "".join(traceback.format_exception_only(error)).strip() or type(error).__name__
+
+
+def quoted(where: SourceLine | None) -> str:
+    """The source line at `where`, on an indented line of its own; "" where it cannot be read."""
+    line = linecache.getline(where.path, where.line).strip() if where else ""
+    return f"\n    {line}" if line else ""
+
+
+def _is_installed(path: str) -> bool:
+    real = os.path.realpath(path)
+    if real.startswith(_SHIPPED):
+        return False
+    standard = os.path.dirname(os.path.realpath(os.__file__)) + os.sep
+    return real.startswith(standard) or any(f"{os.sep}{part}{os.sep}" in real for part in _LIBRARIES)
