@@ -149,10 +149,15 @@ def _umask() -> int:
     return mask
 
 
-def write_new_file(path: Path, content: str | bytes) -> None:
-    """Writes a file that must not exist yet. Raises InputError (C004 if it exists, C003 if it cannot be)."""
+def refuse_existing(path: Path) -> None:
+    """Raises InputError (C004) where there is already something at `path`."""
     if os.path.lexists(path):
         raise InputError("C004", f"'{path}' is there already, and is not overwritten", hint="Use another name.")
+
+
+def write_new_file(path: Path, content: str | bytes) -> None:
+    """Writes a file that must not exist yet. Raises InputError (C004 if it exists, C003 if it cannot be)."""
+    refuse_existing(path)
     replace_file(path, content)
 
 

@@ -14,6 +14,7 @@ from click.testing import CliRunner, Result
 from plans import counter_plan
 
 from hdl2grid.cli import main
+from hdl2grid.cli.app import COMMANDS
 from hdl2grid.cli.session import ErrorHandlingGroup
 from hdl2grid.outputs import ResultFolder, write_new_file
 from hdl2grid.plan.json_io import dump_plan
@@ -37,7 +38,7 @@ def listing(folder: Path) -> list[str]:
 
 def test_help_names_every_command_and_exit_code():
     text = run("--help").output
-    for name in main.commands:
+    for name in COMMANDS:
         assert name in text
         assert run(name, "--help").exit_code == 0
     for code in ("0 done", "1 the design", "2 bad input", "3 undecided"):

@@ -1,19 +1,42 @@
-"""The group `hdl2grid` and its commands."""
+"""The group `hdl2grid` and its commands, each imported when it is first asked for."""
 
 from __future__ import annotations
 
+import importlib
+
 import click
 
-from hdl2grid.cli.draw import draw_command
-from hdl2grid.cli.play import play_command
 from hdl2grid.cli.session import ErrorHandlingGroup
-from hdl2grid.cli.start import start_command
-from hdl2grid.cli.words import explain_command, target_group
+
+COMMANDS = {
+    "start": "start:start_command",
+    "check": "check:check_command",
+    "plan": "plan:plan_command",
+    "play": "play:play_command",
+    "prove": "prove:prove_command",
+    "draw": "draw:draw_command",
+    "target": "words:target_group",
+    "explain": "words:explain_command",
+}
+
+
+class LazyGroup(ErrorHandlingGroup):
+    """Imports a command's module only when that command is run, completed or helped."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module, _, attribute = COMMANDS[cmd_name].partition(":")
+        command: click.Command = getattr(importlib.import_module(f"hdl2grid.cli.{module}"), attribute)
+        return command
 
 
 @click.group(
     name="hdl2grid",
-    cls=ErrorHandlingGroup,
+    cls=LazyGroup,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 @click.version_option(package_name="hdl2grid")
@@ -24,7 +47,3 @@ def main() -> None:
     was found within the limits; 2 bad input or usage; 3 undecided. Beyond these: 70 a fault of hdl2grid
     itself, 130 interrupted, 141 the reader of the output went away.
     """
-
-
-for command in (start_command, play_command, draw_command, target_group, explain_command):
-    main.add_command(command)

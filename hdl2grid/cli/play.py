@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-import io
 from pathlib import Path
 from typing import Any
 
 import click
 
+from hdl2grid.cli.compiling import compiling_announced
 from hdl2grid.cli.reporter import Reporter
 from hdl2grid.cli.session import FoundWrong, Session, output_options, session
 from hdl2grid.errors import DesignFailed, Undecided
-from hdl2grid.outputs import write_new_file
+from hdl2grid.outputs import refuse_existing, streamed_file
 from hdl2grid.plan.json_io import load_plan
 from hdl2grid.plan.model import Plan
 from hdl2grid.plan.rules import check_devices, check_plan
 from hdl2grid.show.panel_text import panel_text
-from hdl2grid.sim.events import parse_events
+from hdl2grid.sim.events import Events, parse_events
 from hdl2grid.sim.network import Network, network_from_plan
 from hdl2grid.sim.player import Player
 from hdl2grid.sim.until import DEFAULT_LIMIT, Condition, Reached, parse_condition, play_until
@@ -50,22 +50,19 @@ def play_command(
     condition = None
     if until is not None:
         condition = parse_condition(until, [display.signal for display in (*network.pixels, *network.probes)])
-    with Reporter(verbose=state.verbose) as reporter:
+    with Reporter(verbose=state.verbose) as reporter, compiling_announced(reporter):
         reporter.stage("play")
-        waves = io.StringIO() if vcd else None
-        player = Player(network, engine, seed)
-        if waves is not None:
-            waveform = Waveform(waves, network)
-            player = Player(network, engine, seed, on_wave=lambda happened: waveform.wave(happened, player))
-            waveform.start(player)
-        reached = Reached(True, len(parsed))
-        if condition is None:
-            player.play(parsed)
+        if vcd is None:
+            player = Player(network, engine, seed)
+            reached = _play(player, parsed, condition, limit)
         else:
-            reached = play_until(player, parsed, condition, limit)
-        if waves is not None and vcd is not None:
-            waveform.close()
-            write_new_file(vcd, waves.getvalue())
+            refuse_existing(vcd)
+            with streamed_file(vcd) as file:
+                waveform = Waveform(file, network)
+                player = Player(network, engine, seed, on_wave=lambda happened: waveform.wave(happened, player))
+                waveform.start(player)
+                reached = _play(player, parsed, condition, limit)
+                waveform.close()
     _show(state, loaded, player, reached)
     _judge(player, condition, reached)
 
@@ -78,6 +75,13 @@ def playable(plan: Plan, state: Session) -> Network:
     for finding in check_plan(plan)[:5]:
         state.note(f"warning: {finding}")
     return network_from_plan(plan)
+
+
+def _play(player: Player, events: Events, condition: Condition | None, limit: int) -> Reached:
+    if condition is not None:
+        return play_until(player, events, condition, limit)
+    player.play(events)
+    return Reached(True, len(events))
 
 
 def _show(state: Session, plan: Plan, player: Player, reached: Reached) -> None:

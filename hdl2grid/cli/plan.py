@@ -1,0 +1,109 @@
+"""`hdl2grid plan`: the whole flow, from a design to a result folder."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from hdl2grid.cli.check import checks_json
+from hdl2grid.cli.compiling import compiling_announced
+from hdl2grid.cli.designs import DesignName, design_folder, flow_options, options_from
+from hdl2grid.cli.reporter import Reporter
+from hdl2grid.cli.session import FoundWrong, Session, output_options, session, user_code_prints_to_stderr
+from hdl2grid.designs import load_machine
+from hdl2grid.errors import DesignFailed
+from hdl2grid.flow import FlowOptions, Outcome, run_flow
+from hdl2grid.outputs import ResultFolder
+from hdl2grid.results import result_files
+from hdl2grid.show.report import size_rows, stack_counts
+
+
+@click.command("plan")
+@click.argument("design", type=DesignName())
+@click.option("--out", type=click.Path(path_type=Path), help="Result folder; out/NAME if left out.")
+@click.option("--stop-after", type=click.Choice(["synthesise"]), help="Write circuit.json and the report only.")
+@flow_options
+@output_options
+def plan_command(design: str, out: Path | None, stop_after: str | None, **chosen: Any) -> None:
+    """Make a proven plan of a DESIGN, and write it to a folder.
+
+    DESIGN is a Python file with a `machine` in it, or the name of a shipped design. The design's own checks run
+    first. The folder gets plan.json, circuit.json, the drawings plan.svg and plan.png, the parts list parts.csv
+    and report.md. A plan that fails its proof is kept as plan.rejected.json, with exit code 1.
+    """
+    state = session()
+    options = options_from(**chosen)
+    with Reporter(verbose=state.verbose) as reporter, compiling_announced(reporter):
+        with user_code_prints_to_stderr():
+            reporter.stage("load")
+            machine = load_machine(design)
+            folder = ResultFolder(out if out is not None else Path("out") / str(machine.name))
+            outcome = run_flow(machine, design_folder(design), options, reporter, stop_after == "synthesise")
+            for warning in outcome.mapped.warnings:
+                reporter.note(f"warning: {warning}")
+        reporter.stage("draw")
+        files = result_files(outcome, options)
+        folder.write(files)
+    _tell(state, outcome, options, folder.path, sorted(files))
+    _judge(outcome, folder.path)
+
+
+def _tell(state: Session, outcome: Outcome, options: FlowOptions, folder: Path, files: list[str]) -> None:
+    plan, circuit = outcome.plan, outcome.circuit
+    state.say(f"{circuit.name}: {outcome.verdict}")
+    if plan is not None:
+        size = dict(size_rows(plan))
+        state.say(
+            f"  {plan.width} x {plan.height} = {plan.width * plan.height:,} tiles, {len(circuit.stacks)} stacks, "
+            f"{size['wire tiles']:,} wire tiles, {size['crossovers']} crossovers, {size['strokes']} strokes"
+        )
+    else:
+        state.say(f"  {len(circuit.stacks)} stacks")
+    for item in outcome.evidence:
+        state.say(f"  {item.what}: {item.result}")
+    state.say(f"Wrote {folder}: {', '.join(files)}")
+    state.report(_as_json(outcome, options, folder, files))
+
+
+def _as_json(outcome: Outcome, options: FlowOptions, folder: Path, files: list[str]) -> dict[str, Any]:
+    report, plan = outcome.mapped.synthesis.report, outcome.plan
+    return {
+        "command": "plan",
+        "machine": outcome.circuit.name,
+        "verdict": outcome.verdict,
+        "exit_code": 0 if outcome.is_good else 1,
+        "folder": str(folder),
+        "files": files,
+        "checks": checks_json(outcome.checks),
+        "warnings": list(outcome.mapped.warnings),
+        "evidence": [vars(item) for item in outcome.evidence],
+        "findings": [str(finding) for finding in outcome.findings],
+        "size": None if plan is None else dict(size_rows(plan)),
+        "stacks": {
+            "all": len(outcome.circuit.stacks),
+            "by_kind": stack_counts(outcome.circuit),
+            "registers": report.registers,
+            "resets": report.resets,
+            "gates": report.gates,
+            "products": report.products,
+            "exactly_ones": report.exactly_ones,
+            "collectors": report.collectors,
+            "buffers": report.buffers,
+        },
+        "blocks": [{**vars(block), "gap": block.gap} for block in report.blocks],
+        "longest_wave_rounds": report.longest_wave_rounds,
+        "reachable_states": report.reachable_states,
+        "layout": None if outcome.placed is None else vars(outcome.placed.stats),
+        "options": dict(options.shown()),
+    }
+
+
+def _judge(outcome: Outcome, folder: Path) -> None:
+    if outcome.is_good:
+        return
+    where = folder / "plan.rejected.json"
+    if outcome.findings:
+        raise FoundWrong("C014", "the plan fails its verification and was rejected", outcome.findings, where)
+    raise DesignFailed("C014", f"the plan was rejected: {outcome.reason}", where=where)

@@ -1,0 +1,214 @@
+"""The order of the stages: load, elaborate, check, synthesise, form nets, place and route, verify.
+
+The only place that knows it. Nothing here prints; a StagedProgress is told what goes on.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from hdl2grid.circuit.model import Circuit, Origin, Source
+from hdl2grid.errors import Finding, SourceLine
+from hdl2grid.layout.assemble import assemble
+from hdl2grid.layout.lay_out import LayoutParams, LayoutStats, lay_out
+from hdl2grid.logic.elaborate import Elaboration, elaborate
+from hdl2grid.machine import Machine, Ticker
+from hdl2grid.nets import form_nets
+from hdl2grid.plan.extract import extract
+from hdl2grid.plan.model import Plan
+from hdl2grid.plan.rules import check_plan
+from hdl2grid.progress import Silent, StagedProgress
+from hdl2grid.show.report import Evidence
+from hdl2grid.synth.model import Synthesis, SynthParams
+from hdl2grid.synth.synthesise import synthesise
+from hdl2grid.target import Target, check_period, grid_limits
+from hdl2grid.verify.check import CheckReport, run_checks
+from hdl2grid.verify.lvs import compare
+
+EFFORTS = ("quick", "normal", "long")
+
+
+@dataclass(frozen=True)
+class FlowOptions:
+    """What decides a plan beside the design. `width` and `height` limit the grid, in tiles (None: as the
+    target does)."""
+
+    target: Target
+    seed: int = 1
+    effort: str = "normal"
+    width: int | None = None
+    height: int | None = None
+
+    def shown(self) -> tuple[tuple[str, str], ...]:
+        """The options and their values, in words."""
+        width, height = grid_limits(self.target, self.width, self.height)
+        return (
+            ("target", self.target.name),
+            ("colours", ", ".join(self.target.colour_names)),
+            ("seed", str(self.seed)),
+            ("effort", self.effort),
+            ("largest grid", f"{width} x {height} tiles"),
+        )
+
+
+@dataclass(frozen=True)
+class Mapped:
+    """A machine as far as synthesis: nothing has a place yet."""
+
+    machine: Machine
+    elaboration: Elaboration
+    synthesis: Synthesis
+    warnings: tuple[str, ...]
+
+    @property
+    def circuit(self) -> Circuit:
+        return self.synthesis.circuit
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A machine with its plan, not verified yet. `circuit` has the repeaters that its nets asked for."""
+
+    mapped: Mapped
+    circuit: Circuit
+    plan: Plan
+    stats: LayoutStats
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """All that a run has found. `placed` is None where it was to stop after synthesis; `evidence` tells each
+    check and its result; `findings` are what speaks against the plan; `reason` says in a line why it is no
+    good, and is empty where it is."""
+
+    mapped: Mapped
+    checks: CheckReport
+    placed: Placed | None
+    verdict: str
+    reason: str
+    evidence: tuple[Evidence, ...]
+    findings: tuple[Finding, ...] = ()
+
+    @property
+    def is_good(self) -> bool:
+        """Whether nothing speaks against handing the result out."""
+        return not self.reason
+
+    @property
+    def circuit(self) -> Circuit:
+        return self.mapped.circuit if self.placed is None else self.placed.circuit
+
+    @property
+    def plan(self) -> Plan | None:
+        return None if self.placed is None else self.placed.plan
+
+
+def run_flow(
+    machine: Machine,
+    folder: Path,
+    options: FlowOptions,
+    progress: StagedProgress | None = None,
+    stop_after_synthesis: bool = False,
+) -> Outcome:
+    """From a machine to a verified plan; `folder` is that of the design's file.
+
+    Raises DesignFailed where the design fails its own check or no plan is found within the limits, InputError
+    where the design or the options cannot be. A plan that fails its verification is an Outcome, not an error.
+    """
+    progress = progress or Silent()
+    grid_limits(options.target, options.width, options.height)
+    mapped = map_machine(machine, folder, options, progress)
+    progress.stage("check the design")
+    checks = run_checks(mapped.elaboration, progress=progress)
+    checked = Evidence("the design's own checks", _checks_told(checks), True)
+    if stop_after_synthesis:
+        return Outcome(mapped, checks, None, "synthesised", "", (checked,))
+    placed = place_machine(mapped, options, progress)
+    return verify(placed, checks, checked, progress)
+
+
+def _checks_told(checks: CheckReport) -> str:
+    return f"{len(checks.results)} passed" if checks.results else "it has none"
+
+
+def verify(placed: Placed, checks: CheckReport, checked: Evidence, progress: StagedProgress) -> Outcome:
+    """Reads the plan back from its tiles and compares it with circuit and design."""
+    progress.stage("verify")
+    extraction = extract(placed.plan)
+    rules = check_plan(placed.plan, extraction)
+    lvs = compare(placed.plan, placed.circuit, extraction)
+    evidence = (
+        checked,
+        Evidence("layout rules", _count(rules), not rules),
+        Evidence("nets read from the tiles against the circuit", _count(lvs), not lvs),
+    )
+    findings = (*rules, *lvs)
+    reason = "" if not findings else f"{len(findings)} findings"
+    return Outcome(placed.mapped, checks, placed, "rejected" if reason else "read back", reason, evidence, findings)
+
+
+def _count(findings: tuple[Finding, ...]) -> str:
+    return f"{len(findings)} found wrong" if findings else "nothing found wrong"
+
+
+def sources_of(machine: Machine) -> tuple[Source, ...]:
+    """The machine's sources: one a clock domain, the reset button, one switch an input bit, in this order."""
+    sources = []
+    for domain, source in machine.clocks.items():
+        if isinstance(source, Ticker):
+            sources.append(Source("ticker", domain, period_s=source.seconds, running=True))
+        else:
+            sources.append(Source("button", domain))
+    if machine.reset is not None:
+        sources.append(Source("button", "reset"))
+    sources += [Source("switch", name, on=bool(level)) for name, level in machine.initial_levels().items()]
+    return tuple(sources)
+
+
+def map_machine(machine: Machine, folder: Path, options: FlowOptions, progress: StagedProgress | None = None) -> Mapped:
+    """Elaborates and synthesises. `folder` is the design's: source lines are told relative to it, so that the
+    result does not depend on where it lies.
+
+    Raises InputError for a design that cannot be elaborated, or a ticker that the target does not have.
+    """
+    progress = progress or Silent()
+    sources = sources_of(machine)
+    for source in sources:
+        if source.period_s is not None:
+            check_period(options.target, source.name, source.period_s)
+    progress.stage("elaborate")
+    elaboration = elaborate(machine)
+    progress.stage("synthesise")
+    synthesis = synthesise(elaboration.logic, sources, SynthParams(seed=options.seed))
+    portable = replace(synthesis, circuit=_portable(synthesis.circuit, folder))
+    return Mapped(machine, elaboration, portable, elaboration.warnings)
+
+
+def place_machine(mapped: Mapped, options: FlowOptions, progress: StagedProgress | None = None) -> Placed:
+    """Forms nets, places and routes. Raises DesignFailed where no plan is found within the limits."""
+    progress = progress or Silent()
+    width, height = grid_limits(options.target, options.width, options.height)
+    panel = mapped.machine.panel.layout() if mapped.machine.panel is not None else None
+    progress.stage("form nets")
+    netlist = form_nets(mapped.circuit, panel)
+    progress.stage("place and route")
+    params = LayoutParams(effort=options.effort, seed=options.seed, max_width=width, max_height=height)
+    layout = lay_out(netlist, params, progress)
+    plan = assemble(mapped.circuit, netlist, layout.board, panel, options.target.name, options.target.colour_names)
+    return Placed(mapped, mapped.circuit, plan, layout.stats)
+
+
+def _portable(circuit: Circuit, folder: Path) -> Circuit:
+    return replace(circuit, origin=tuple(_portable_origin(origin, folder) for origin in circuit.origin))
+
+
+def _portable_origin(origin: Origin, folder: Path) -> Origin:
+    if origin.source is None:
+        return origin
+    path = Path(origin.source.path)
+    try:
+        told = path.resolve().relative_to(folder.resolve()).as_posix()
+    except ValueError:
+        told = path.name
+    return replace(origin, source=SourceLine(told, origin.source.line))
