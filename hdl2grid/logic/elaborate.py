@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from hdl2grid.errors import InputError, nearest
 from hdl2grid.logic.cells import Netlist
@@ -19,7 +19,7 @@ from hdl2grid.logic.xag import FALSE, TRUE, Literal, XagBuilder
 from hdl2grid.machine import Machine
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Elaboration:
     """A machine as logic, and the way to run the very same elaborated design in Amaranth's simulator.
 
@@ -28,12 +28,12 @@ class Elaboration:
     hookup: for `hdl2grid.verify.hdl`.
     """
 
-    machine: Machine
+    machine: Machine = field(repr=False)
     logic: Logic
     warnings: tuple[str, ...]
     constant: tuple[str, ...]
     unused: tuple[str, ...]
-    hookup: Hookup
+    hookup: Hookup = field(repr=False)
 
 
 def elaborate(machine: Machine) -> Elaboration:

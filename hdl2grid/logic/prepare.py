@@ -15,11 +15,11 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import amaranth
-from amaranth.hdl import ClockDomain, Fragment, Signal
-from amaranth.hdl._ast import Property, _StatementList
+from amaranth.hdl import ClockDomain, Const, Fragment, Signal
+from amaranth.hdl._ast import Operator, Part, Property, _StatementList
 from amaranth.hdl._ir import Design, PortDirection
 from amaranth.hdl._mem import MemoryInstance
-from amaranth.hdl._xfrm import FragmentTransformer, LHSMaskCollector, StatementTransformer
+from amaranth.hdl._xfrm import FragmentTransformer, LHSMaskCollector, StatementTransformer, ValueTransformer
 from amaranth.lib import wiring
 from amaranth.sim import Simulator
 
@@ -55,8 +55,13 @@ class Prepared:
     notes: tuple[str, ...]
 
 
-class _Strip(FragmentTransformer, StatementTransformer):  # type: ignore[misc]
-    """Leaves out Print, Assert, Assume and Cover, and remembers where they stood."""
+class _Rewrite(FragmentTransformer, ValueTransformer, StatementTransformer):  # type: ignore[misc]
+    """Leaves out Print, Assert, Assume and Cover, and remembers where they stood.
+
+    Makes `bit_select` and `word_select` beyond the end of a value mean for the netlist what they mean in the
+    simulator, where a check runs: there an inverted or reinterpreted value is not cut to its width first, so what
+    lies beyond is that of the uncut number.
+    """
 
     def __init__(self) -> None:
         self.found: list[tuple[str, SourceLine | None]] = []
@@ -72,6 +77,15 @@ class _Strip(FragmentTransformer, StatementTransformer):  # type: ignore[misc]
         stmt._MustUse__used = True
         return _StatementList([])
 
+    def on_Part(self, value: Any) -> Any:
+        inner = value.value
+        while isinstance(inner, Operator) and inner.operator in ("u", "s"):
+            inner = inner.operands[0]
+        inner = self.on_value(inner)
+        if isinstance(inner, Operator) and inner.operator == "~":
+            inner = Const(-1) - inner.operands[0].as_unsigned()
+        return Part(inner, self.on_value(value.offset), value.width, value.stride)
+
 
 def prepare(component: wiring.Component, ports: Sequence[Port]) -> Prepared:
     """Elaborates `component` once. Domains that it does not declare are created.
@@ -79,12 +93,12 @@ def prepare(component: wiring.Component, ports: Sequence[Port]) -> Prepared:
     Raises InputError L010 where the design's own `elaborate` fails, L011 where Amaranth refuses it.
     """
     fragment = user_call(lambda: Fragment.get(component, None), "elaborating the design")
-    strip = _Strip()
-    fragment = strip(fragment)
+    rewrite = _Rewrite()
+    fragment = rewrite(fragment)
     created: dict[int, ClockDomain] = {}
 
     def missing(name: str) -> ClockDomain:
-        domain = ClockDomain(name, async_reset=True)
+        domain = ClockDomain(name)  # synchronous: in Amaranth 0.5 each tick waited for under async_reset leaks
         created[id(domain)] = domain
         return domain
 
@@ -96,7 +110,7 @@ def prepare(component: wiring.Component, ports: Sequence[Port]) -> Prepared:
             return fragment.prepare(_ports(ports, domains), propagate_domains=False), domains
 
     design, domains = user_call(finish, "putting the design together")
-    notes = [f"{kind} is left out of the machine{_at(source)}" for kind, source in strip.found]
+    notes = [f"{kind} is left out of the machine{_at(source)}" for kind, source in rewrite.found]
     notes += _undriven(design, ports, domains)
     return Prepared(design, domains, tuple(_memories(design.fragment)), tuple(notes))
 
