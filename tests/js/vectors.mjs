@@ -1,0 +1,31 @@
+// Plays the vectors of a JSON file (argument 1) and prints what became of them: see hdl2grid/sim/vectors.py.
+
+import { readFileSync } from "node:fs";
+import { Engine } from "../../hdl2grid/show/page/engine.js";
+import { boardOf, networkOf } from "../../hdl2grid/show/page/network.js";
+
+function stateHex(engine) {
+  const { network, bits } = engine;
+  const bytes = new Uint8Array(Math.ceil(bits.length / 8));
+  bits.forEach((bit, i) => (bytes[i >> 3] |= bit << (7 - (i & 7))));
+  let hex = Buffer.from(bytes).toString("hex");
+  if (network.stacks.some((stack) => stack.strobed && stack.size > 1)) {
+    const generator = Buffer.alloc(8);
+    generator.writeBigUInt64LE(engine.generator);
+    hex += generator.toString("hex");
+  }
+  return hex;
+}
+
+const lines = [];
+for (const { plan, seed, drivers } of JSON.parse(readFileSync(process.argv[2], "utf8"))) {
+  const network = networkOf(boardOf(plan));
+  lines.push([network.firstPixel, network.firstProbe, network.firstSource, network.firstStrobe].join(" "));
+  network.hits.forEach((elements, driver) => lines.push(`${driver}: ${elements.join(" ")}`));
+  const engine = new Engine(network, BigInt(seed));
+  for (const driver of drivers) {
+    const { rounds, pulses, lost, delays } = engine.fire(driver);
+    lines.push(`${driver} ${rounds} ${pulses} [${lost}] [${delays}] ${stateHex(engine)}`);
+  }
+}
+process.stdout.write(lines.join("\n") + "\n");

@@ -1,0 +1,63 @@
+"""The page's engine plays as Python's do: 100,000 waves of shared vectors, and the page's own unit tests."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from hdl2grid.plan.model import Plan
+from hdl2grid.sim.network import network_from_plan
+from hdl2grid.sim.vectors import Vector, network_text, random_vector, waves_text
+from hdl2grid.sim.waves import PlainEngine
+
+from plans import PAIRS
+
+JS = Path(__file__).parent / "js"
+NODE = shutil.which("node")
+NUM_BOARDS, WAVES_A_BOARD = 100, 1000
+
+needs_node = pytest.mark.skipif(NODE is None, reason="node is not installed")
+
+
+def node(*arguments: str | Path) -> str:
+    assert NODE is not None
+    done = subprocess.run([NODE, *map(str, arguments)], capture_output=True, text=True, timeout=120, cwd=JS)
+    assert done.returncode == 0, done.stdout + done.stderr
+    return done.stdout
+
+
+def by_hand(plan: Plan) -> Vector:
+    num_sources = len(network_from_plan(plan).sources)
+    return Vector(plan, 0, tuple(i * i % 7 % num_sources for i in range(200)))
+
+
+@needs_node
+def test_100_000_waves_are_the_same_in_the_page_and_in_python(tmp_path):
+    vectors = [random_vector(seed, WAVES_A_BOARD) for seed in range(NUM_BOARDS)]
+    vectors += [by_hand(plan()) for plan, _ in PAIRS.values()]
+    expected: list[str] = []
+    seen = {"lost": 0, "random": 0, "delay": 0, "deep": 0}
+    for vector in vectors:
+        network = network_from_plan(vector.plan)
+        expected += network_text(network).splitlines()
+        waves = list(waves_text(PlainEngine(network, vector.seed), vector.drivers))
+        expected += waves
+        seen["lost"] += sum("[]" not in wave.split()[3] for wave in waves)
+        seen["delay"] += sum("[]" not in wave.split()[4] for wave in waves)
+        seen["deep"] += sum(int(wave.split()[1]) >= 3 for wave in waves)
+        seen["random"] += network.is_random
+    assert all(number > 5 for number in seen.values()), f"the vectors are too tame: {seen}"
+    assert sum(len(vector.drivers) for vector in vectors) >= 100_000
+    file = tmp_path / "vectors.json"
+    file.write_text(json.dumps([vector.to_json() for vector in vectors]), encoding="utf-8")
+    played = node("vectors.mjs", file).splitlines()
+    different = [i for i, (a, b) in enumerate(zip(expected, played, strict=True)) if a != b]
+    assert not different, f"{len(different)} differ, first {expected[different[0]]} / {played[different[0]]}"
+
+
+def test_vectors_are_the_same_every_time():
+    assert random_vector(7, 50) == random_vector(7, 50) != random_vector(8, 50)
