@@ -73,8 +73,6 @@ machine = Machine(
     clocks={"sync": Ticker(seconds=1)},
     reset=Button(),
     inputs={"hold": Switch()},
-    panel=framed(
-        beside(seven_segment("minutes"), colon("colon"), seven_segment("tens"), seven_segment("ones"))
-    ),
+    panel=framed(beside(seven_segment("minutes"), colon("colon"), seven_segment("tens"), seven_segment("ones"))),
     check=[check_ten_minutes, check_hold_and_reset],
 )

@@ -49,9 +49,7 @@ def check_name(name: object, source: SourceLine | None) -> None:
 
 def check_floorplan(floorplan: object, source: SourceLine | None) -> None:
     if floorplan is not None:
-        raise InputError(
-            "M020", "this version knows no floorplan", where=source, hint="Leave floorplan= out."
-        )
+        raise InputError("M020", "this version knows no floorplan", where=source, hint="Leave floorplan= out.")
 
 
 def clocks_of(clocks: object, source: SourceLine | None) -> dict[str, Ticker | Button]:
@@ -173,9 +171,7 @@ def _check_switch(port: Port, switch: object, source: SourceLine | None) -> None
         )
 
 
-def initial_levels(
-    inputs: Mapping[str, Switch], ports: tuple[Port, ...], source: SourceLine | None
-) -> dict[str, int]:
+def initial_levels(inputs: Mapping[str, Switch], ports: tuple[Port, ...], source: SourceLine | None) -> dict[str, int]:
     """The first level of each input bit, by its flat name. Raises InputError M012 where `on` does not fit."""
     levels: dict[str, int] = {}
     for port in ports:

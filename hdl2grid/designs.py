@@ -5,8 +5,11 @@ from __future__ import annotations
 import linecache
 import os
 import sys
+import warnings
 from pathlib import Path
 from types import ModuleType
+
+from amaranth.hdl import UnusedElaboratable
 
 from hdl2grid.attach import check_name
 from hdl2grid.errors import GridError, InputError, SourceLine, nearest
@@ -39,18 +42,20 @@ def find_design(path_or_name: str | os.PathLike[str]) -> Path:
     """
     text = os.fspath(path_or_name)
     path = Path(text)
-    if path.is_file():
+    if os.path.isfile(text):
         return path
     shipped = shipped_designs()
     if text in shipped:
         return shipped[text]
-    if path.exists():
+    if os.path.exists(text):
         raise InputError("M050", "a design is a Python file, and this is none", where=text)
-    if path.suffix == "" and path.with_suffix(".py").is_file():
+    if os.path.isfile(text + ".py"):
         raise InputError("M050", "there is no such design", where=text, hint=f"Did you mean '{text}.py'?")
     if os.sep in text or path.suffix:
-        siblings = [str(path.parent / p.name) for p in _siblings(path)]
-        raise InputError("M050", "there is no such file", where=text, hint=nearest(text, siblings))
+        hint = nearest(text, [str(p) for p in _siblings(path)])
+        if path.name == text and path.stem in shipped:
+            hint = f"The shipped design is called '{path.stem}', without '{path.suffix}'."
+        raise InputError("M050", "there is no such file", where=text, hint=hint)
     hint = nearest(text, shipped) or f"Give the path of a Python file, or one of: {', '.join(shipped)}."
     raise InputError("M050", "there is no file and no shipped design of this name", where=text, hint=hint)
 
@@ -70,13 +75,17 @@ def load_machine(path_or_name: str | os.PathLike[str]) -> Machine:
     own line), M054 no `machine` in it, M055 a `machine` that is not a Machine, and all that `Machine` raises.
     """
     path = find_design(path_or_name)
-    module = _run(path, _compiled(path))
-    machine = module.__dict__.get("machine")
-    if not isinstance(machine, Machine):
-        raise _no_machine(path, module)
-    if machine.name is None:
-        check_name(path.stem, SourceLine(str(path), 1))
-    return machine.named(path.stem)
+    try:
+        module = _run(path, _compiled(path))
+        machine = module.__dict__.get("machine")
+        if not isinstance(machine, Machine):
+            raise _no_machine(path, module)
+        if machine.name is None:
+            check_name(path.stem, SourceLine(str(path), 1))
+        return machine.named(path.stem)
+    except BaseException:
+        warnings.simplefilter("ignore", UnusedElaboratable)  # what a broken design made is used by nobody
+        raise
 
 
 def _compiled(path: Path) -> object:

@@ -37,7 +37,7 @@ class Machine:
     name: the design file's stem if left out.
     floorplan: no constraint is known yet, so it must be left out.
 
-    Raises InputError (M001 to M021, and M040, M041 from the panel) on every mistake that can be told without
+    Raises InputError (M001 to M020, and M040, M041 from the panel) on every mistake that can be told without
     elaborating; the message has the source line of the port or of the call, and the nearest right name.
     """
 
@@ -46,7 +46,7 @@ class Machine:
     clocks: Mapping[str, Ticker | Button] = field(default_factory=dict)
     reset: Button | None = None
     inputs: Mapping[str, Switch] = field(default_factory=dict)
-    panel: Panel | None = None
+    panel: Panel | None = field(default=None, repr=False)
     check: Check | Iterable[Check] | None = None
     name: str | None = None
     floorplan: Any = None

@@ -9,7 +9,7 @@ from amaranth.lib import wiring
 from amaranth.lib.wiring import In
 
 from hdl2grid.errors import InputError, SourceLine
-from hdl2grid.userline import source_of
+from hdl2grid.userline import declaration_of, is_installed, source_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,21 +72,22 @@ def component_ports(component: wiring.Component) -> tuple[Port, ...]:
             hint="Leave the attributes that Component.__init__ makes for the ports as they are.",
         )
     ports = tuple(
-        _port("__".join(str(step) for step in path), member, value)
-        for path, member, value in component.signature.flatten(component)
+        _port(type(component), path, member, value) for path, member, value in component.signature.flatten(component)
     )
     _check_distinct(ports)
     return ports
 
 
-def _port(name: str, member: wiring.Member, value: object) -> Port:
+def _port(owner: type, path: tuple[str | int, ...], member: wiring.Member, value: object) -> Port:
+    name = "__".join(str(step) for step in path)
     cast = Value.cast(value)
+    source = source_of(value) or source_of(cast)
+    if source is None or is_installed(source.path):  # an array of ports: Amaranth does not know its line
+        source = declaration_of(owner, str(path[0]))
     is_input = member.flow == In
     if is_input and not isinstance(cast, Signal):
-        raise InputError(
-            "M002", f"input '{name}' is a constant, so no switch can set it", where=source_of(cast)
-        )
-    return Port(name, cast, member.shape, is_input, source_of(cast))
+        raise InputError("M002", f"input '{name}' is a constant, so no switch can set it", where=source)
+    return Port(name, cast, member.shape, is_input, source)
 
 
 def _check_distinct(ports: tuple[Port, ...]) -> None:

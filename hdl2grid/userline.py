@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import inspect
 import linecache
 import os
+import re
 import sys
 import traceback
+from functools import lru_cache
 from pathlib import Path
 from types import TracebackType
 
@@ -43,12 +46,32 @@ def source_of(value: object) -> SourceLine | None:
     return None
 
 
+def declaration_of(owner: type, attribute: str) -> SourceLine | None:
+    """The line on which a class declares an attribute by annotation (`ones: Out(7)`), or else on which the
+    class itself begins; None where its source cannot be had."""
+    bases = [base for base in owner.__mro__ if attribute in base.__dict__.get("__annotations__", {})]
+    for base in [*bases, owner]:
+        try:
+            path, lines, first = _class_source(base)
+        except (OSError, TypeError):
+            continue
+        matches = (i for i, line in enumerate(lines) if re.match(rf"\s*{re.escape(attribute)}\s*:", line))
+        return SourceLine(path, first + next(matches, 0))
+    return None
+
+
+@lru_cache(maxsize=64)
+def _class_source(cls: type) -> tuple[str, list[str], int]:
+    lines, first = inspect.getsourcelines(cls)
+    return inspect.getsourcefile(cls) or "", lines, first
+
+
 def last_user_line(trace: TracebackType | None) -> SourceLine | None:
     """The innermost line of a traceback that is neither this package's nor an installed one's."""
     found = None
     for frame, line in traceback.walk_tb(trace):
         path = frame.f_code.co_filename
-        if not is_ours(path) and not _is_installed(path):
+        if not is_ours(path) and not is_installed(path):
             found = SourceLine(path, line)
     return found
 
@@ -70,7 +93,8 @@ def quoted(where: SourceLine | None) -> str:
     return f"\n    {line}" if line else ""
 
 
-def _is_installed(path: str) -> bool:
+def is_installed(path: str) -> bool:
+    """Whether `path` belongs to Python or to an installed package."""
     real = os.path.realpath(path)
     if real.startswith(_SHIPPED):
         return False

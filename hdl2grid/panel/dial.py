@@ -15,9 +15,7 @@ RAYS_LIMIT = 360
 Tile = tuple[int, int]
 
 
-def dial(
-    *ports: str, rays: int = 12, lengths: tuple[int, ...] | None = None, start: int | None = None
-) -> Panel:
+def dial(*ports: str, rays: int = 12, lengths: tuple[int, ...] | None = None, start: int | None = None) -> Panel:
     """A dial of `rays` rays: ray 0 points up, and they go round clockwise.
 
     Each port has one bit a ray and is one ring of the dial, from the centre outward: ring i is `lengths[i]`
@@ -88,9 +86,7 @@ def _rays_apart(rays: int, start: int, length: int) -> bool:
         for tile in ray_tiles(ray, rays, start, length):
             if owner.setdefault(tile, ray) != ray:
                 return False
-    return all(
-        owner.get(near, ray) == ray for (x, y), ray in owner.items() for near in ((x + 1, y), (x, y + 1))
-    )
+    return all(owner.get(near, ray) == ray for (x, y), ray in owner.items() for near in ((x + 1, y), (x, y + 1)))
 
 
 def _rings(ports: tuple[str, ...], lengths: object, where: SourceLine | None) -> tuple[int, ...]:

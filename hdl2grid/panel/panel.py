@@ -27,6 +27,8 @@ class Panel:
     pixels: tuple[PanelPixel, ...] = ()
     backdrop: tuple[tuple[int, int, int, int], ...] = ()
     source: SourceLine | None = field(default=None, compare=False)
+    pitch: int | None = field(default=None, compare=False)
+    """What `from_art` was called with; None for a panel that was not drawn."""
 
     def __post_init__(self) -> None:
         if self.source is None:
@@ -38,17 +40,13 @@ class Panel:
                 raise self._error(f"pixel ({pixel.x},{pixel.y}) of {pixel.signal} lies outside")
             other = taken.setdefault((pixel.x, pixel.y), pixel)
             if other is not pixel:
-                raise self._error(
-                    f"pixel ({pixel.x},{pixel.y}) would show both {other.signal} and {pixel.signal}"
-                )
+                raise self._error(f"pixel ({pixel.x},{pixel.y}) would show both {other.signal} and {pixel.signal}")
         for x0, y0, x1, y1 in self.backdrop:
             if not (0 <= x0 <= x1 < self.width and 0 <= y0 <= y1 < self.height):
                 raise self._error(f"backdrop [{x0},{y0},{x1},{y1}] lies outside")
 
     def _error(self, what: str) -> InputError:
-        return InputError(
-            "M030", f"{what}; the panel is {self.width} x {self.height} tiles", where=self.source
-        )
+        return InputError("M030", f"{what}; the panel is {self.width} x {self.height} tiles", where=self.source)
 
     def layout(self) -> PanelLayout:
         """The panel as data, for placement."""
@@ -82,7 +80,7 @@ class Panel:
                 if signal is not None:
                     pixels.append(PanelPixel(x * pitch, y * pitch, signal))
         width = (max(len(line) for line in lines) - 1) * pitch + 1
-        return cls(width, (len(lines) - 1) * pitch + 1, tuple(pixels), source=where)
+        return cls(width, (len(lines) - 1) * pitch + 1, tuple(pixels), source=where, pitch=pitch)
 
 
 def of_pixels(
@@ -111,16 +109,12 @@ def spread_layout(layout: PanelLayout, pitch: int) -> PanelLayout:
 def _check_size(width: object, height: object, where: SourceLine | None) -> None:
     for side in (width, height):
         if not isinstance(side, int) or isinstance(side, bool) or not 1 <= side <= SIDE_LIMIT:
-            raise InputError(
-                "M030", f"a panel's side is 1 to {SIDE_LIMIT} tiles, not {short(side)}", where=where
-            )
+            raise InputError("M030", f"a panel's side is 1 to {SIDE_LIMIT} tiles, not {short(side)}", where=where)
 
 
 def _check_legend(legend: object, where: SourceLine | None) -> None:
     if not isinstance(legend, Mapping):
-        raise InputError(
-            "M031", f"a legend maps characters to output bits, unlike {short(legend)}", where=where
-        )
+        raise InputError("M031", f"a legend maps characters to output bits, unlike {short(legend)}", where=where)
     for character, signal in legend.items():
         if not isinstance(character, str) or len(character) != 1:
             raise InputError("M031", f"a legend's key is one character, not {short(character)}", where=where)
@@ -142,9 +136,7 @@ def check_whole(what: str, value: object, low: int, high: int, where: SourceLine
 
 def _art_lines(art: object, where: SourceLine | None) -> list[str]:
     if not isinstance(art, str) or not art.strip():
-        raise InputError(
-            "M031", f"a panel's art is a text of at least one line, not {short(art)}", where=where
-        )
+        raise InputError("M031", f"a panel's art is a text of at least one line, not {short(art)}", where=where)
     if "\t" in art:
         raise InputError(
             "M031",

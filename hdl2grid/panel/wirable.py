@@ -50,15 +50,15 @@ def check_wirable(panel: Panel) -> None:
             "through the gaps between the pixels around them"
         )
         code = "M041"
-    raise InputError(code, what, where=panel.source, hint=_hint(panel.layout()))
+    raise InputError(code, what, where=panel.source, hint=_hint(panel))
 
 
-def _hint(layout: PanelLayout) -> str:
+def _hint(panel: Panel) -> str:
     for pitch in range(2, PITCH_LIMIT + 1):
-        if find_walled(spread_layout(layout, pitch)) is None:
-            return (
-                f"A pitch of {pitch} would do: Panel.from_art(..., pitch={pitch}), or spread(panel, {pitch})."
-            )
+        if find_walled(spread_layout(panel.layout(), pitch)) is None:
+            if panel.pitch is not None:
+                return f"A pitch of {panel.pitch * pitch} would do: Panel.from_art(..., pitch={panel.pitch * pitch})."
+            return f"A pitch of {pitch} would do: spread(panel, {pitch})."
     return "Leave free tiles between the pixels, for wires to pass."
 
 

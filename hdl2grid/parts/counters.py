@@ -73,9 +73,11 @@ class Counter(wiring.Component):  # type: ignore[misc]
             while len(states) < self.modulus:
                 states.append(next_lfsr_state(states[-1], self._width, MAXIMAL_TAPS[self._width]))
             return states
-        coders = {"gray": gray_code, "johnson": johnson_code, "one-hot": lambda i, _: 1 << i}
-        coder = coders.get(self.code, lambda i, _: i)
-        return [coder(i, self.modulus) for i in range(self.modulus)]
+        if self.code == "gray":
+            return [gray_code(i, self.modulus) for i in range(self.modulus)]
+        if self.code == "johnson":
+            return [johnson_code(i, self.modulus) for i in range(self.modulus)]
+        return [1 << i if self.code == "one-hot" else i for i in range(self.modulus)]
 
 
 class Divider(wiring.Component):  # type: ignore[misc]

@@ -70,7 +70,7 @@ def run_checks(
     path = None if vcd_path is None else Path(vcd_path)
     if path is not None and os.path.lexists(path):
         raise InputError("C004", f"'{path}' is there already, and is not overwritten", hint="Use another name.")
-    run = _Run(elaboration, progress or silent)
+    run = _Run(elaboration, progress or silent, path is not None)
     if path is None:
         run.simulate(None)
     else:
@@ -85,9 +85,9 @@ def run_checks(
 class _Run:
     """One simulation of all checks; `error` is the first that went wrong, ready to be raised."""
 
-    def __init__(self, elaboration: Elaboration, progress: Progress) -> None:
+    def __init__(self, elaboration: Elaboration, progress: Progress, waveform: bool) -> None:
         self.elaboration = elaboration
-        self.bench = Bench(elaboration, progress)
+        self.bench = Bench(elaboration, progress, waveform)
         self.results: list[CheckResult] = []
         self.error: GridError | None = None
 
@@ -96,14 +96,16 @@ class _Run:
         simulator.add_testbench(self.bench.tick, background=True)
         simulator.add_testbench(self._run_all)
         traces = [self.bench.reset_line] if self.bench.reset_line is not None else []
-        writing: Any = contextlib.nullcontext()
-        if vcd is not None:
-            writing = simulator.write_vcd(vcd, traces=traces)
-        try:
-            with writing:
+        with contextlib.ExitStack() as stack:
+            if vcd is not None:
+                try:
+                    stack.enter_context(simulator.write_vcd(vcd, traces=traces))
+                except NameError as error:  # a signal's name with white space
+                    raise InputError("M065", f"a waveform cannot hold the design: {error}") from error
+            try:
                 simulator.run()
-        except GridError as error:
-            self.error = error
+            except GridError as error:
+                self.error = error
 
     async def _run_all(self, ctx: Any) -> None:
         BENCHES[ctx] = self.bench
