@@ -8,7 +8,7 @@ import click
 
 from hdl2grid.cli.designs import DesignName
 from hdl2grid.cli.reporter import Reporter
-from hdl2grid.cli.session import output_options, session, user_code_prints_to_stderr
+from hdl2grid.cli.session import output_options, running_user_code, session
 from hdl2grid.designs import load_machine
 from hdl2grid.logic.elaborate import elaborate
 from hdl2grid.verify.check import CheckReport, run_checks
@@ -25,7 +25,7 @@ def check_command(design: str, vcd: Path | None) -> None:
     fails.
     """
     state = session()
-    with Reporter(verbose=state.verbose) as reporter, user_code_prints_to_stderr():
+    with Reporter(verbose=state.verbose) as reporter, running_user_code():
         reporter.stage("load")
         machine = load_machine(design)
         reporter.stage("elaborate")

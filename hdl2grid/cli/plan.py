@@ -11,7 +11,7 @@ from hdl2grid.cli.check import checks_json
 from hdl2grid.cli.compiling import compiling_announced
 from hdl2grid.cli.designs import DesignName, design_folder, flow_options, options_from
 from hdl2grid.cli.reporter import Reporter
-from hdl2grid.cli.session import FoundWrong, Session, output_options, session, user_code_prints_to_stderr
+from hdl2grid.cli.session import FoundWrong, Session, output_options, running_user_code, session
 from hdl2grid.designs import load_machine
 from hdl2grid.errors import DesignFailed
 from hdl2grid.flow import FlowOptions, Outcome, run_flow
@@ -36,7 +36,7 @@ def plan_command(design: str, out: Path | None, stop_after: str | None, **chosen
     state = session()
     options = options_from(**chosen)
     with Reporter(verbose=state.verbose) as reporter, compiling_announced(reporter):
-        with user_code_prints_to_stderr():
+        with running_user_code():
             reporter.stage("load")
             machine = load_machine(design)
             folder = ResultFolder(out if out is not None else Path("out") / str(machine.name))

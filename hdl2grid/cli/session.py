@@ -7,6 +7,7 @@ import json
 import os
 import sys
 import traceback
+import warnings
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
@@ -65,8 +66,12 @@ def session() -> Session:
 
 
 @contextlib.contextmanager
-def user_code_prints_to_stderr() -> Iterator[None]:
-    """A design is the user's Python and may print; stdout is kept for our result."""
+def running_user_code() -> Iterator[None]:
+    """A design is the user's Python and may print; stdout is kept for our result. Where it fails, Amaranth need
+    not add that its components were never used."""
+    from amaranth.hdl import UnusedElaboratable
+
+    warnings.simplefilter("ignore", UnusedElaboratable)
     with contextlib.redirect_stdout(sys.stderr):
         yield
 
