@@ -124,8 +124,9 @@ def test_port_bits_know_their_line(port):
 @pytest.mark.parametrize(
     "port, on, bits",
     [
-        ("hold", True, [1]), ("hold", 1, [1]), ("hold", 0, [0]), ("word", 0b1010, [0, 1, 0, 1]), ("word", 1, [1, 0, 0, 0]),
-        ("word", False, [0, 0, 0, 0]), ("word", Const(5, 4), [1, 0, 1, 0]), ("level", -1, [1, 1, 1]), ("level", 7, [1, 1, 1]),
+        ("hold", True, [1]), ("hold", 1, [1]), ("hold", 0, [0]), ("word", 0b1010, [0, 1, 0, 1]),
+        ("word", 1, [1, 0, 0, 0]), ("word", False, [0, 0, 0, 0]), ("word", Const(5, 4), [1, 0, 1, 0]),
+        ("level", -1, [1, 1, 1]), ("level", 7, [1, 1, 1]),
         ("level", -4, [0, 0, 1]), ("hue", Colour.BLUE, [0, 1]), ("hue", 1, [1, 0]), ("keys__1", True, [1]),
     ],
 )  # fmt: skip
