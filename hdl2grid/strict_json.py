@@ -80,9 +80,7 @@ def parse(text: str, where: str) -> Any:
         )
     except json.JSONDecodeError as error:
         place = f"{where}, line {error.lineno}, column {error.colno}"
-        hint = (
-            "The file was cut short or edited; write it again." if error.pos >= len(text.rstrip()) else None
-        )
+        hint = "The file was cut short or edited; write it again." if error.pos >= len(text.rstrip()) else None
         raise InputError("J004", f"not JSON: {error.msg}", where=place, hint=hint) from None
     _check_duplicates(value, where)
     return value
@@ -104,6 +102,8 @@ def _check_depth(text: str, where: str) -> None:
                 raise InputError("J005", f"nested deeper than {MAX_DEPTH}", where=f"{where}, line {line}")
         elif first in "]}":
             depth -= 1
+        elif match.end() == match.start() + 1:
+            return  # a string without end: the parser will stop there too
 
 
 def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -124,14 +124,10 @@ def _check_duplicates(value: Any, where: str) -> None:
         if isinstance(item, dict):
             for key, child in item.items():
                 if isinstance(key, _Duplicate):
-                    raise InputError(
-                        "J006", f"the key '{_short(str(key))}' stands twice", where=_at(where, path)
-                    )
+                    raise InputError("J006", f"the key '{_short(str(key))}' stands twice", where=_at(where, path))
                 todo.append((child, f"{path}.{key}" if path else key))
         elif isinstance(item, list):
-            todo.extend(
-                (child, f"{path}[{i}]") for i, child in enumerate(item) if isinstance(child, dict | list)
-            )
+            todo.extend((child, f"{path}[{i}]") for i, child in enumerate(item) if isinstance(child, dict | list))
 
 
 def _at(where: str, path: str) -> str:

@@ -97,9 +97,7 @@ def extract(plan: Plan) -> Extraction:
     return Extraction(
         nets=tuple(nets),
         stacks=_stacks(plan),
-        device_nets=tuple(
-            () if d.kind == "crossover" else _nets_on(places, d.x, d.y, plan) for d in plan.devices
-        ),
+        device_nets=tuple(() if d.kind == "crossover" else _nets_on(places, d.x, d.y, plan) for d in plan.devices),
         out_nets={i: _nets_on(places, *d.to, plan) for i, d in enumerate(plan.devices) if d.to is not None},
         places=places,
     )
@@ -209,9 +207,7 @@ def _net(plan: Plan, colour: int, places: tuple[Place, ...], touching: Sequence[
     return Net(colour, places, tuple(sorted(drivers)), tuple(sorted(sinks)))
 
 
-def _nets_on(
-    places: dict[tuple[int, int, int], dict[str, int]], x: int, y: int, plan: Plan
-) -> tuple[int, ...]:
+def _nets_on(places: dict[tuple[int, int, int], dict[str, int]], x: int, y: int, plan: Plan) -> tuple[int, ...]:
     found = (places.get((x, y, colour), {}) for colour in range(len(plan.colours)))
     return tuple(net for halves in found for net in halves.values())
 

@@ -76,9 +76,7 @@ def _outside(plan: Plan) -> Iterator[Finding]:
     for colour, strokes in zip(plan.colours, plan.wires, strict=False):
         for x0, y0, x1, y1 in strokes:
             if not inside(x0, y0) or not inside(x1, y1):
-                what = (
-                    f"the stroke ({x0},{y0}) to ({x1},{y1}) leaves the grid of {plan.width} x {plan.height}"
-                )
+                what = f"the stroke ({x0},{y0}) to ({x1},{y1}) leaves the grid of {plan.width} x {plan.height}"
                 yield Finding("R003", what, (x0, y0), colour)
             elif x0 != x1 and y0 != y1:
                 what = f"the stroke ({x0},{y0}) to ({x1},{y1}) is neither horizontal nor vertical"
@@ -192,9 +190,7 @@ def _net_findings(plan: Plan, net: Net, extraction: Extraction) -> Iterator[Find
         yield Finding("R011", f"{size} has no driver", tile, colour)
     if not net.sinks:
         drivers = ", ".join(_called(plan.devices[d]) for d in net.drivers)
-        yield Finding(
-            "R012", f"{size} has no sink" + (f" (driver: {drivers})" if drivers else ""), tile, colour
-        )
+        yield Finding("R012", f"{size} has no sink" + (f" (driver: {drivers})" if drivers else ""), tile, colour)
     if net.drivers and net.sinks:
         yield from _dead_ends(plan, net, extraction)
     for sink in net.sinks:

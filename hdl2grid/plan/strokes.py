@@ -19,9 +19,7 @@ def strokes_of(tiles: Mapping[Tile, bool | None]) -> tuple[Stroke, ...]:
     runs = _runs(tiles, along_x=True) + _runs(tiles, along_x=False)
     bare = set(tiles)
     chosen: list[Stroke] = []
-    needed = [
-        run for run in runs if any(tiles[t] is (run[0][1] == run[-1][1]) for t in run if tiles[t] is not None)
-    ]
+    needed = [run for run in runs if any(tiles[t] is (run[0][1] == run[-1][1]) for t in run if tiles[t] is not None)]
     for run in needed:
         if len(run) > 1:
             chosen.append(_stroke(run))

@@ -18,9 +18,7 @@ _Ints = npt.NDArray[np.int32]
 PLAIN, STROBED, RANDOM = range(3)
 ROUNDS, PULSES, LOST, FIRST_LOST = range(4)
 _MAX_LISTED = 65_536
-_AND, _OR, _NAND, _NOR, _XOR, _XNOR = (
-    FUNCTIONS.index(f) for f in ("AND", "OR", "NAND", "NOR", "XOR", "XNOR")
-)
+_AND, _OR, _NAND, _NOR, _XOR, _XNOR = (FUNCTIONS.index(f) for f in ("AND", "OR", "NAND", "NOR", "XOR", "XNOR"))
 
 
 class _Tables(NamedTuple):
@@ -240,14 +238,8 @@ class CompiledEngine:
 
 def _tables(network: Network) -> _Tables:
     lengths = [len(hits) for hits in network.hits]
-    forms = [
-        PLAIN if not stack.strobed else STROBED if len(stack.bits) == 1 else RANDOM
-        for stack in network.stacks
-    ]
-    ticker = [
-        network.first_source + i if source.kind == "ticker" else -1
-        for i, source in enumerate(network.sources)
-    ]
+    forms = [PLAIN if not stack.strobed else STROBED if len(stack.bits) == 1 else RANDOM for stack in network.stacks]
+    ticker = [network.first_source + i if source.kind == "ticker" else -1 for i, source in enumerate(network.sources)]
     ticker += [-1] * (len(network.hits) - len(ticker))
     bounds = [
         network.first_pixel,

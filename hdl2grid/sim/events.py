@@ -12,7 +12,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from itertools import islice
+from itertools import groupby, islice
 
 import numpy as np
 import numpy.typing as npt
@@ -83,6 +83,12 @@ class Events:
 def _rounds(parts: tuple[Repeat, ...], times: int) -> Iterator[Repeat]:
     for _ in range(times):
         yield from parts
+
+
+def folded(names: Iterable[str]) -> str:
+    """Names as an expression, runs of one name folded: `sync*59 reset`."""
+    runs = [(name, len(list(group))) for name, group in groupby(names)]
+    return " ".join(name if count == 1 else f"{name}*{count}" for name, count in runs)
 
 
 def parse_events(text: str, known: Iterable[str]) -> Events:

@@ -204,10 +204,7 @@ def network_from_plan(plan: Plan, extraction: Extraction | None = None) -> Netwo
         probes=[[number[d] for d in found.nets[net].drivers] for _, net in read],
         sources=[at_source(source) for source in sources],
         strobes=[[] if stack.strobe is None else hitting(stack.strobe) for stack in found.stacks],
-        delays=[
-            [number[d] for net in found.device_nets[delay] for d in found.nets[net].drivers]
-            for delay in delays
-        ],
+        delays=[[number[d] for net in found.device_nets[delay] for d in found.nets[net].drivers] for delay in delays],
     )
     return Network(
         name=plan.name,

@@ -64,9 +64,9 @@ class Waveform:
             for bits, variable in group:
                 word = sum(values[bit] << i for i, bit in enumerate(bits))
                 self._writer.change(variable, self._time, word)
-        bits = player.engine.bits()[player.network.first_source :]
+        states = player.engine.bits()[player.network.first_source :]
         for i, variable in self._sources:
-            self._writer.change(variable, self._time, int(bits[i]))
+            self._writer.change(variable, self._time, int(states[i]))
 
     def close(self) -> None:
         """Writes the end; the stream stays open."""

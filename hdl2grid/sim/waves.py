@@ -9,9 +9,8 @@ import numpy as np
 import numpy.typing as npt
 
 from hdl2grid.sim.engine import Bits, Tally, Wave, pack, unpack
+from hdl2grid.sim.generator import SplitMix64
 from hdl2grid.sim.network import Network
-
-_MASK = (1 << 64) - 1
 
 
 @dataclass
@@ -35,7 +34,7 @@ class PlainEngine:
     def __init__(self, network: Network, seed: int = 0) -> None:
         self.network = network
         self._bits = list(network.initial_bits)
-        self._generator = seed & _MASK
+        self._generator = SplitMix64(seed)
         self._owner = [i for i, s in enumerate(network.stacks) for _ in s.bits]
         self._remembered = self._all_outputs()
 
@@ -106,16 +105,7 @@ class PlainEngine:
             return False
         if len(form.bits) == 1:
             return self._ones(stack) == 1
-        return self._draw(len(form.bits)) < self._ones(stack)
-
-    def _draw(self, below: int) -> int:
-        """The next of the generator, 0 <= it < below (SplitMix64: G. L. Steele et al., OOPSLA 2014)."""
-        self._generator = (self._generator + 0x9E3779B97F4A7C15) & _MASK
-        z = self._generator
-        z = ((z ^ (z >> 30)) * 0xBF58476D1CE4E5B9) & _MASK
-        z = ((z ^ (z >> 27)) * 0x94D049BB133111EB) & _MASK
-        z ^= z >> 31
-        return ((z >> 32) * below) >> 32
+        return self._generator.below(len(form.bits)) < self._ones(stack)
 
     def play(self, drivers: npt.NDArray[np.int64], watch: Sequence[int] = ()) -> Tally:
         watched = np.zeros((len(drivers), len(watch)), dtype=np.uint8)
@@ -134,10 +124,11 @@ class PlainEngine:
         return np.array(self._bits, dtype=np.uint8)
 
     def state(self) -> bytes:
-        return pack(self.bits(), self._generator if self.network.is_random else None)
+        return pack(self.bits(), self._generator.state if self.network.is_random else None)
 
     def restore(self, state: bytes) -> None:
         bits, generator = unpack(state, self.network)
         self._bits = bits.tolist()
-        self._generator = self._generator if generator is None else generator
+        if generator is not None:
+            self._generator.state = generator
         self._remembered = self._all_outputs()
