@@ -25,8 +25,11 @@ from hdl2grid.synth.synthesise import synthesise
 from hdl2grid.target import Target, check_period, grid_limits
 from hdl2grid.verify.check import CheckReport, run_checks
 from hdl2grid.verify.lvs import compare
+from hdl2grid.verify.prove import prove
+from hdl2grid.verify.report import Verdict
 
-EFFORTS = ("quick", "normal", "long")
+VERDICTS = {"equal": "proved", "different": "different", "undecided": "undecided"}
+"""The verdicts of a proof, as users are told them."""
 
 
 @dataclass(frozen=True)
@@ -85,6 +88,7 @@ class Outcome:
     mapped: Mapped
     checks: CheckReport
     placed: Placed | None
+    proof: Verdict | None
     verdict: str
     reason: str
     evidence: tuple[Evidence, ...]
@@ -123,29 +127,51 @@ def run_flow(
     checks = run_checks(mapped.elaboration, progress=progress)
     checked = Evidence("the design's own checks", _checks_told(checks), True)
     if stop_after_synthesis:
-        return Outcome(mapped, checks, None, "synthesised", "", (checked,))
+        return Outcome(mapped, checks, None, None, "synthesised", "", (checked,))
     placed = place_machine(mapped, options, progress)
-    return verify(placed, checks, checked, progress)
+    return verify(placed, checks, checked, options.seed, progress)
 
 
 def _checks_told(checks: CheckReport) -> str:
     return f"{len(checks.results)} passed" if checks.results else "it has none"
 
 
-def verify(placed: Placed, checks: CheckReport, checked: Evidence, progress: StagedProgress) -> Outcome:
-    """Reads the plan back from its tiles and compares it with circuit and design."""
+def verify(placed: Placed, checks: CheckReport, checked: Evidence, seed: int, progress: StagedProgress) -> Outcome:
+    """Reads the plan back from its tiles and compares it with the circuit, and then with the design in every
+    state and for every event, as far as the limits go."""
     progress.stage("verify")
     extraction = extract(placed.plan)
     rules = check_plan(placed.plan, extraction)
     lvs = compare(placed.plan, placed.circuit, extraction)
+    progress.stage("prove")
+    proof = prove(placed.mapped.elaboration, placed.plan, seed=seed, progress=progress)
     evidence = (
         checked,
         Evidence("layout rules", _count(rules), not rules),
-        Evidence("nets read from the tiles against the circuit", _count(lvs), not lvs),
+        Evidence("nets read from the tiles, against the circuit", _count(lvs), not lvs),
+        *proof_evidence(proof),
     )
-    findings = (*rules, *lvs)
-    reason = "" if not findings else f"{len(findings)} findings"
-    return Outcome(placed.mapped, checks, placed, "rejected" if reason else "read back", reason, evidence, findings)
+    findings = tuple(dict.fromkeys((*rules, *lvs, *proof.findings)))
+    reason = f"{len(findings)} findings" if findings else proof.reason if proof.result == "different" else ""
+    verdict = "rejected" if reason else VERDICTS[proof.result]
+    return Outcome(placed.mapped, checks, placed, proof, verdict, reason, evidence, findings)
+
+
+def proof_evidence(proof: Verdict) -> tuple[Evidence, ...]:
+    """What a proof has shown, in words."""
+    what = "plan and design side by side, in Amaranth's simulator"
+    if proof.result == "different":
+        return (Evidence(what, proof.reason, False),)
+    shown = f"{proof.hdl_states:,} states, {proof.events:,} events"
+    if not proof.complete:
+        shown += f"; {proof.reason}"
+    reach = "every reachable state with every event" if proof.complete else "not every reachable state"
+    registers = len(proof.read) + len(proof.unread)
+    return (
+        Evidence(what, f"{shown}: 0 differences, 0 lost pulses", True),
+        Evidence("how far", reach, True),
+        Evidence("compared after each event", f"all outputs, and {len(proof.read)} of {registers} registers", True),
+    )
 
 
 def _count(findings: tuple[Finding, ...]) -> str:

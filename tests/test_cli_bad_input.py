@@ -193,7 +193,7 @@ class TestPlans:
         [
             (r'"kind": "toggle", "x": (\d+), "y": (\d+), "bit": 1', r'"kind": "toggle", "x": \1, "y": \2, "bit": 0'),
             (r'"lit": true', '"lit": false'),
-            (r'"function": "NAND"', '"function": "OR"'),
+            (r'"function": "\w+", "name": "([^"]*\.and\d+)"', r'"function": "NOR", "name": "\1"'),
             (r'("orange": \[\s*)\[\d+, \d+, \d+, \d+\],', r"\1"),
         ],
         ids=["toggle flipped", "pixel dark", "function changed", "wire missing"],

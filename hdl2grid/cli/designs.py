@@ -9,7 +9,8 @@ from typing import Any, TypeVar
 import click
 from click.shell_completion import CompletionItem
 
-from hdl2grid.flow import EFFORTS, FlowOptions
+from hdl2grid.flow import FlowOptions
+from hdl2grid.layout.lay_out import EFFORTS
 from hdl2grid.target import load_target, rename_colours
 
 F = TypeVar("F", bound=Callable[..., Any])

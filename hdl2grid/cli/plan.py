@@ -10,8 +10,9 @@ import click
 from hdl2grid.cli.check import checks_json
 from hdl2grid.cli.compiling import compiling_announced
 from hdl2grid.cli.designs import DesignName, design_folder, flow_options, options_from
+from hdl2grid.cli.prove import proof_json
 from hdl2grid.cli.reporter import Reporter
-from hdl2grid.cli.session import FoundWrong, Session, output_options, running_user_code, session
+from hdl2grid.cli.session import FoundWrong, Session, finding_json, output_options, running_user_code, session
 from hdl2grid.designs import load_machine
 from hdl2grid.errors import DesignFailed
 from hdl2grid.flow import FlowOptions, Outcome, run_flow
@@ -79,7 +80,8 @@ def _as_json(outcome: Outcome, options: FlowOptions, folder: Path, files: list[s
         "checks": checks_json(outcome.checks),
         "warnings": list(outcome.mapped.warnings),
         "evidence": [vars(item) for item in outcome.evidence],
-        "findings": [str(finding) for finding in outcome.findings],
+        "findings": [finding_json(finding) for finding in outcome.findings],
+        "proof": None if outcome.proof is None else proof_json(outcome.proof),
         "size": None if plan is None else dict(size_rows(plan)),
         "stacks": {
             "all": len(outcome.circuit.stacks),

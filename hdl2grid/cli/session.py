@@ -9,7 +9,7 @@ import sys
 import traceback
 import warnings
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
 import click
@@ -40,10 +40,11 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 @dataclass
 class Session:
-    """The output options of one call; `stdout` is kept aside while a user's design may print."""
+    """The output options of one call, and its machine-readable report as far as it has come."""
 
     json: bool = False
     verbose: bool = False
+    data: dict[str, Any] = field(default_factory=dict)
 
     def say(self, text: str) -> None:
         """Human-readable result on stdout; silent under --json."""
@@ -55,9 +56,14 @@ class Session:
         click.echo(text, err=True)
 
     def report(self, data: dict[str, Any]) -> None:
-        """The machine-readable report, under --json only."""
+        """Adds to the machine-readable report, which is printed when the command ends."""
+        self.data.update(data)
+
+    def finish(self) -> None:
+        """Prints the machine-readable report, under --json only."""
         if self.json:
-            click.echo(json.dumps(data, indent=2, ensure_ascii=False))
+            click.echo(json.dumps(self.data, indent=2, ensure_ascii=False))
+        sys.stdout.flush()
 
 
 def session() -> Session:
@@ -83,26 +89,34 @@ class ErrorHandlingGroup(click.Group):
     def invoke(self, ctx: click.Context) -> Any:
         state = ctx.ensure_object(Session)
         try:
-            result = super().invoke(ctx)
-            sys.stdout.flush()
-            return result
-        except GridError as error:
-            _tell(state, error)
-            ctx.exit(error.exit_code)
+            exit_code = self._run(ctx, state)
+            state.finish()
         except BrokenPipeError:
             _silence_stdout()
-            ctx.exit(EXIT_BROKEN_PIPE)
+            exit_code = EXIT_BROKEN_PIPE
+        ctx.exit(exit_code)
+
+    def _run(self, ctx: click.Context, state: Session) -> int:
+        """Runs the command; its exit code."""
+        try:
+            super().invoke(ctx)
+            return 0
+        except GridError as error:
+            _tell(state, error)
+            return error.exit_code
         except KeyboardInterrupt:
             click.echo("interrupted", err=True)
-            ctx.exit(EXIT_INTERRUPTED)
-        except (click.exceptions.Exit, click.ClickException, click.Abort):
+            state.report({"exit_code": EXIT_INTERRUPTED})
+            return EXIT_INTERRUPTED
+        except (click.exceptions.Exit, click.ClickException, click.Abort, BrokenPipeError):
             raise
         except MemoryError:
             click.echo("H2G-C098: out of memory", err=True)
-            ctx.exit(EXIT_INTERNAL)
+            state.report({"exit_code": EXIT_INTERNAL, "error": {"code": "H2G-C098", "what": "out of memory"}})
+            return EXIT_INTERNAL
         except Exception as error:
             _tell_internal(state, error)
-            ctx.exit(EXIT_INTERNAL)
+            return EXIT_INTERNAL
 
 
 def _tell(state: Session, error: GridError) -> None:
