@@ -284,7 +284,7 @@ def test_a_press_outside_of_a_check(counting):
 
 def test_a_check_that_waits_for_nothing_is_told(counting, monkeypatch):
     monkeypatch.setattr("hdl2grid.verify.bench.STALL_TICKS", 500)
-    check_fails(counting("await ctx.tick('white')"), InputError, "M064", "500 ticks")
+    check_fails(counting("await ctx.tick('white')"), InputError, "M064", "500 ticks", "mine.py:25")
     run_checks(counting("for _ in range(1200): await ctx.tick()"))
 
 
@@ -301,7 +301,7 @@ async def waiting(ctx):
 """
     )
     machine = MACHINE.replace("Ticker(seconds=SECONDS)", "Button()").replace("CHECK", "waiting")
-    check_fails(load_machine(design(text + machine)), InputError, "M064", "'waiting'", "no ticker")
+    check_fails(load_machine(design(text + machine)), InputError, "M064", "'waiting'", "no ticker", "await ctx.tick()")
 
 
 def test_ticks_of_two_tickers_never_coincide(design):

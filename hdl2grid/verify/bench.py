@@ -8,7 +8,7 @@ where a waveform is written, else at once, which is quicker and makes no differe
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Generator
+from collections.abc import Coroutine, Generator
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
@@ -16,11 +16,11 @@ from typing import Any
 from amaranth.hdl import Signal
 
 from hdl2grid.attach import RESET
-from hdl2grid.errors import InputError, nearest
+from hdl2grid.errors import InputError, SourceLine, nearest
 from hdl2grid.logic.elaborate import Elaboration
 from hdl2grid.progress import Progress
 from hdl2grid.sources import Ticker
-from hdl2grid.userline import user_line
+from hdl2grid.userline import quoted, user_line
 from hdl2grid.verify.hdl import HdlSession
 
 FEMTOSECONDS = 10**15
@@ -65,6 +65,7 @@ class Bench:
         self._progress = progress
         self._waveform = waveform
         self._check = ""
+        self._running: Coroutine[Any, Any, None] | None = None
         self._run = 0
         self._num_still = 0
         self.num_presses = 0
@@ -76,13 +77,14 @@ class Bench:
         self._session = HdlSession(self.elaboration, ctx)
         self._initial = self._session.state()
 
-    async def check(self, ctx: Any, name: str, running: Awaitable[None]) -> None:
+    async def check(self, ctx: Any, name: str, running: Coroutine[Any, Any, None]) -> None:
         """Runs one check's coroutine to its end; what it raises comes out as it is."""
         assert self._session is not None
         for clock in self.elaboration.hookup.clocks.values():
             ctx.set(clock, 0)
         self._session.restore(self._initial)
-        self._check, self.num_presses, self._num_still = name, 0, 0
+        self._check, self._running = name, running
+        self.num_presses = self._num_still = 0
         self._run += 1
         for ticker in self.tickers:
             ticker.restart(_now(ctx))
@@ -172,9 +174,12 @@ class Bench:
         raise self._stalled("waits for an event that never comes: the machine has no ticker")
 
     def _stalled(self, how: str) -> InputError:
+        frame = getattr(self._running, "cr_frame", None)
+        where = SourceLine(frame.f_code.co_filename, frame.f_lineno) if frame is not None else None
         return InputError(
             "M064",
-            f"the check '{self._check}' {how}",
+            f"the check '{self._check}' {how}{quoted(where)}",
+            where=where,
             hint='A button\'s domain moves only when the check presses it: await press(ctx, "...").',
         )
 
@@ -190,7 +195,7 @@ class Bench:
 class _Watched:
     """Awaits a coroutine and tells the bench each time it goes on."""
 
-    def __init__(self, bench: Bench, running: Awaitable[None]) -> None:
+    def __init__(self, bench: Bench, running: Coroutine[Any, Any, None]) -> None:
         self._bench, self._running = bench, running
 
     def __await__(self) -> Generator[Any, Any, None]:
