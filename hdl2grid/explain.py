@@ -21,6 +21,7 @@ ROOMS = {
     "V": "verification and checks",
     "C": "command line",
     "T": "target",
+    "W": "drawings, page and guide",
 }
 
 
