@@ -159,6 +159,11 @@ _READERS: dict[str, Callable[[Reader], Any]] = {
 }
 
 
+def read_device(reader: Reader, width: int, height: int) -> Device:
+    """One device with its keys as in plan.json, within a grid of `width` x `height`. Raises InputError (J)."""
+    return _read_device(reader, _Grid(width, height))
+
+
 def _read_device(reader: Reader, grid: _Grid) -> Device:
     members = reader.members()
     if "kind" not in members:

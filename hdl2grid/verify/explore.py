@@ -16,6 +16,7 @@ from hdl2grid.verify.compare_bits import Comparison, Session
 from hdl2grid.verify.report import Counterexample
 
 _TELL_EVERY = 512
+_PAIRS_A_STATE = 4
 
 
 @dataclass(frozen=True)
@@ -45,7 +46,7 @@ def explore(
 
     A pair is new when the design's state (all of it, or with `full_state` false only the registers that
     `session.registers` tells) or the machine's is. Ends at the first difference or lost pulse, or when more than
-    `limit` pairs were found.
+    `limit` states of the design were found, or more than four times as many pairs.
     """
     return _Search(session, engine, comparison, known, full_state).run(limit, progress)
 
@@ -87,10 +88,13 @@ class _Search:
                 progress("states proved", current)
             for driver, name, in_design in self.events:
                 wrong = self._step(current, driver, name, in_design)
-                if wrong is not None or len(self.pairs) > limit:
+                if wrong is not None or self._is_over(limit):
                     return self._result(False, wrong)
             current += 1
         return self._result(wrong is None, wrong)
+
+    def _is_over(self, limit: int) -> bool:
+        return len(self.hdl_keys) > limit or len(self.pairs) > _PAIRS_A_STATE * limit
 
     def _step(self, current: int, driver: int, name: str, in_design: bool) -> Counterexample | None:
         if self.at != current:

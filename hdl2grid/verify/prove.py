@@ -36,7 +36,7 @@ def prove(
 ) -> Verdict:
     """Whether a machine does what its design does, and how far that was looked at.
 
-    'equal': each of the reachable states (at most `limit`) was visited with each event, every pixel showed its
+    'equal': each of the design's reachable states (at most `limit`) was visited with each event, every pixel showed its
     output bit, every signal its bit, and no pulse was lost. 'different': with the rule broken, the setting, or
     the shortest events after which something differs. 'undecided': there are more states, and `walk` random
     events showed no difference; or the machine has delays or random stacks, which no proof by states covers.
