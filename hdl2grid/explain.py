@@ -21,6 +21,8 @@ ROOMS = {
     "V": "verification and checks",
     "C": "command line",
     "T": "target",
+    "G": "guide",
+    "D": "change list",
     "W": "drawings, page and guide",
 }
 

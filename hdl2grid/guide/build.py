@@ -1,0 +1,66 @@
+"""A guide from a plan: the order of the chapters."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+
+from hdl2grid.errors import DesignFailed
+from hdl2grid.guide.ending import place_tickers
+from hdl2grid.guide.model import Guide
+from hdl2grid.guide.opening import (
+    Chapters,
+    darken_early,
+    lay_ground,
+    place_crossovers,
+    place_pixels,
+    place_sources,
+    place_stacks,
+)
+from hdl2grid.guide.sheets import from_to, restore_sheet
+from hdl2grid.guide.site import Site
+from hdl2grid.guide.strobing import lay_strobes
+from hdl2grid.guide.survey import Survey
+from hdl2grid.guide.wiring import Wiring, lay_nets
+from hdl2grid.guide.words import Words, as_text
+from hdl2grid.plan.json_io import dump_plan
+from hdl2grid.plan.model import Plan
+from hdl2grid.plan.rules import check_plan
+
+
+def make_guide(
+    plan: Plan,
+    *,
+    plan_sha256: str | None = None,
+    fresh_pixel_lit: bool = True,
+    translate: Callable[[str], str] = as_text,
+) -> Guide:
+    """The guide of a plan. `plan_sha256` is of its file's bytes (left out: of the text that `dump_plan` writes);
+    `fresh_pixel_lit` says what a pixel is like when placed; `translate` maps the templates of sentences.
+
+    Raises DesignFailed G001 when the plan breaks a layout rule: such a machine cannot be laid.
+    """
+    findings = check_plan(plan)
+    if findings:
+        raise DesignFailed("G001", f"the plan breaks a layout rule: {findings[0]}", where=plan.name)
+    site = Site(Survey(plan), Words(translate), fresh_pixel_lit)
+    chapters = Chapters(site)
+    wiring = Wiring(site.survey, site.fresh_pixel)
+    lay_ground(site, chapters)
+    darken_early(site, chapters, wiring.early)
+    place_pixels(site, chapters, wiring.late_pixels)
+    place_stacks(site, chapters)
+    place_sources(site, chapters)
+    place_crossovers(site, chapters)
+    lay_nets(site, chapters, wiring)
+    lay_strobes(site, chapters, wiring)
+    place_tickers(site, chapters)
+    sha = plan_sha256 or hashlib.sha256(dump_plan(plan).encode()).hexdigest()
+    return Guide(
+        plan.name,
+        sha,
+        tuple(chapters.sections),
+        plan=plan,
+        from_to=from_to(site),
+        restore=restore_sheet(site),
+    )

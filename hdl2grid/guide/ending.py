@@ -1,0 +1,84 @@
+"""The last chapter: the tickers, and the machine runs."""
+
+from __future__ import annotations
+
+from hdl2grid.guide.model import Action
+from hdl2grid.guide.opening import Chapters
+from hdl2grid.guide.panel_reading import PanelReader
+from hdl2grid.guide.returning import go_back, way_back
+from hdl2grid.guide.site import Site
+from hdl2grid.guide.words import at
+
+
+def place_tickers(site: Site, chapters: Chapters) -> None:
+    """Takes the temporary buttons out of the tickers' places, puts the tickers there, and starts them."""
+    survey, say, words = site.survey, site.words.say, site.words
+    tickers = survey.of_kind("ticker")
+    for index in tickers:
+        tile = survey.tile(index)
+        away = [site.take_away(tile)] if tile in site.buttons else []
+        text = "Put {device} on {tile}. It does not run yet."
+        if away:
+            text = "Take the temporary button on {tile} away and put {device} there. It does not run yet."
+        device = survey.device(index)
+        site.step(
+            say("Ticker {name}", name=device.name),
+            text,
+            [*away, site.place(device)],
+            device=words.device(device),
+            tile=at(tile),
+        )
+    for index in tickers:
+        _one_tick(site, index)
+    for index in tickers:
+        if survey.device(index).running:
+            _start(site, index)
+    chapters.close(
+        say("The machine runs"),
+        say("The ticker comes last, so that nothing moves while you work. It is placed stopped and started by hand."),
+    )
+
+
+def _one_tick(site: Site, index: int) -> None:
+    """One tick and back, where the way back needs nothing new: shows that the ticker is joined to its nets."""
+    survey, words = site.survey, site.words
+    tile = survey.tile(index)
+    tick = Action("tick", tile=tile)
+    world = site.world.copy()
+    if world.do(tick).lost:
+        return
+    before = site.world.watched()
+    changed = [t for t, v in world.watched().items() if before[t] != v]
+    back = way_back(site, world)
+    if not changed or back is None or any(move.net is not None for move in back):
+        return
+    reader = PanelReader(site.plan)
+    title = words.say("Ticker {name}", name=survey.device(index).name)
+    site.step(
+        title,
+        "Let the ticker on {tile} tick once: start it, wait for one tick, stop it. "
+        "The panel reads {reading}; {seen_all}.",
+        [tick],
+        see=changed,
+        tile=at(tile),
+        reading=reader.read([world.value((p.x, p.y), "pixel") or 0 for p in reader.pixels]),
+        seen_all=words.seen(site.expectations(changed, world)),
+    )
+    go_back(site, back, title)
+
+
+def _start(site: Site, index: int) -> None:
+    survey, words = site.survey, site.words
+    tile = survey.tile(index)
+    reader = PanelReader(site.plan)
+    reading = reader.read([site.world.value((p.x, p.y), "pixel") or 0 for p in reader.pixels])
+    site.step(
+        words.say("Ticker {name}", name=survey.device(index).name),
+        "Start the ticker on {tile} by hand. The panel reads {reading}; "
+        "it moves on with the first tick, after {period} s.",
+        [Action("press", tile=tile)],
+        see=[(p.x, p.y) for p in reader.pixels],
+        tile=at(tile),
+        reading=reading,
+        period=f"{survey.device(index).period_s or 0:g}",
+    )

@@ -1,0 +1,150 @@
+"""The plain-text edition of a guide: 80 columns, one line a stroke or device, the step numbers of every edition.
+
+`guide/text_in.py` reads it back. Lines that begin with `    - ` are what the hands do, with `    = ` where signals
+can be read, and all others are for people.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+
+from hdl2grid.guide.lines import action_line, quoted
+from hdl2grid.guide.model import Guide, Mistake, Section, Step
+from hdl2grid.guide.text_in import CONTINUED, MARK
+from hdl2grid.guide.words import Words
+from hdl2grid.plan.model import Plan
+from hdl2grid.strict_json import line as json_line
+
+WIDTH = 80
+
+
+def guide_text(guide: Guide) -> str:
+    """The whole guide as text; ends with a newline. The guide must have its plan."""
+    assert guide.plan is not None
+    lines = [*_head(guide, guide.plan)]
+    for number, section in enumerate(guide.sections, 1):
+        lines += _section(number, section)
+    lines += [*_looks(guide), *_restore(guide), *_from_to(guide), *_signals(guide.plan)]
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def _head(guide: Guide, plan: Plan) -> Iterator[str]:
+    yield MARK
+    yield from _kept(f"name: {json_line(plan.name)}")
+    yield from _kept(f"target: {json_line(plan.target)}")
+    yield from _kept(f"colours: {json_line(list(plan.colours))}")
+    yield f"size: {plan.width} x {plan.height}"
+    yield f"plan sha256: {guide.plan_sha256}"
+    yield ""
+    yield from _wrapped(
+        "Tick the box of each step. Lines with a dash are what the hands do; 'See' is what must then be seen; 'If' "
+        "tells the likeliest mistakes, what they look like, and what to do."
+    )
+
+
+def _section(number: int, section: Section) -> Iterator[str]:
+    yield ""
+    yield from _wrapped(f"{number}. {section.title}")
+    yield "-" * min(WIDTH, len(f"{number}. {section.title}"))
+    yield from _wrapped(section.why)
+    for step in section.steps:
+        yield from _step(step)
+
+
+def _step(step: Step) -> Iterator[str]:
+    yield ""
+    yield from _wrapped(f"[ ] {step.number} {step.title}", "      ")
+    if step.like:
+        yield from _wrapped(f"    {step.like}", "    ")
+    if not step.actions:
+        yield from _wrapped(f"    {step.text}", "    ")
+    for action in step.actions:
+        yield from _kept(f"    - {action_line(action)}")
+    if step.keep_clear:
+        tiles = Words().tiles(dict.fromkeys(k.tile for k in step.keep_clear))
+        yield from _wrapped(f"    Keep clear of {step.keep_clear[0].colour}: {tiles}", "      ")
+    if step.expect:
+        yield from _wrapped(f"    See: {_seen(step)}.", "      ")
+    for mistake in step.mistakes:
+        yield from _mistake(mistake)
+
+
+def _seen(step: Step) -> str:
+    read = [f"the panel reads {e.text}" for e in step.expect if e.tile is None]
+    shown = Words().seen(step.expect[: step.changes])
+    same = Words().seen(e for e in step.expect[step.changes :] if e.tile is not None)
+    unchanged = [f"unchanged: {same}"] if same and shown else [same] if same else []
+    return "; ".join([*read, *([shown] if shown else []), *unchanged])
+
+
+def _mistake(mistake: Mistake) -> Iterator[str]:
+    yield from _wrapped(f"    If {mistake.looks}: {mistake.what}; {mistake.cure}.", "      ")
+
+
+def _looks(guide: Guide) -> Iterator[str]:
+    if not guide.looks:
+        return
+    yield from _heading("When to look at the running machine")
+    yield from _wrapped(
+        f"Count the ticks of {guide.look_source} from its start. These looks were chosen because together they show "
+        "nearly every mistake that can be seen on the panel."
+    )
+    for look in guide.looks:
+        yield from _wrapped(f"[ ] after {look.ticks:,} ticks: {look.reading}", "      ")
+
+
+def _restore(guide: Guide) -> Iterator[str]:
+    if not guide.restore:
+        return
+    yield from _heading("Restore sheet")
+    yield from _wrapped(
+        "After a repair every toggle and pixel must be as here before the ticker is started again; then test the nets "
+        "that are named (by the steps of the from-to list)."
+    )
+    for row in guide.restore:
+        nets = f"; nets {', '.join(str(n) for n in row.nets)}" if row.nets else "; no net"
+        yield from _wrapped(f"  {row.what}: {row.state}{nets}", "      ")
+
+
+def _from_to(guide: Guide) -> Iterator[str]:
+    if not guide.from_to:
+        return
+    yield from _heading("From-to list")
+    for row in guide.from_to:
+        yield from _wrapped(
+            f"  net {row.number}, {row.name}, {row.colour}, {row.length} tiles, steps {', '.join(row.steps)}", "      "
+        )
+        yield from _wrapped(f"      from {'; '.join(row.drivers)}", "        ")
+        yield from _wrapped(f"      to {'; '.join(row.sinks)}", "        ")
+
+
+def _signals(plan: Plan) -> Iterator[str]:
+    if not plan.signals:
+        return
+    yield from _heading("Where signals can be read")
+    yield from _wrapped("Signal, wire colour, tile, and its level in the first state.")
+    for tap in plan.signals:
+        yield from _kept(f"    = {quoted(tap.signal)} {tap.colour} ({tap.x},{tap.y}) {tap.initial}")
+
+
+def _heading(title: str) -> Iterator[str]:
+    yield ""
+    yield title
+    yield "-" * len(title)
+
+
+def _wrapped(text: str, indent: str = "") -> Iterator[str]:
+    """Prose in lines of at most 80 columns; tiles are never parted."""
+    start = text[: len(text) - len(text.lstrip())]
+    yield from textwrap.wrap(
+        text.strip(), WIDTH, initial_indent=start, subsequent_indent=indent, break_on_hyphens=False
+    ) or [""]
+
+
+def _kept(line: str) -> Iterator[str]:
+    """A line that a program reads again: parted at 80 columns without a change."""
+    yield line[:WIDTH]
+    room = WIDTH - len(CONTINUED)
+    for start in range(WIDTH, len(line), room):
+        yield CONTINUED + line[start : start + room]
