@@ -15,6 +15,7 @@ from hdl2grid.logic.model import InputBit, Logic, OutputBit, RegisterBit
 from hdl2grid.logic.netlist import Reading, read_netlist, row_name
 from hdl2grid.logic.prepare import Domain, Prepared, prepare
 from hdl2grid.logic.reduce import reduce_logic
+from hdl2grid.logic.shapes import remembered_shapes
 from hdl2grid.logic.xag import FALSE, TRUE, Literal, XagBuilder
 from hdl2grid.machine import Machine
 
@@ -45,8 +46,9 @@ def elaborate(machine: Machine) -> Elaboration:
 
 
 def _elaborate(machine: Machine) -> Elaboration:
-    prepared = prepare(machine.component, machine.ports())
-    reading = read_netlist(prepared, machine.ports(), lambda domain: _check_source(machine, domain))
+    with remembered_shapes():
+        prepared = prepare(machine.component, machine.ports())
+        reading = read_netlist(prepared, machine.ports(), lambda domain: _check_source(machine, domain))
     _check_sources(machine, prepared)
     logic, constant, unused = reduce_logic(_lower(machine, reading.netlist))
     warnings = [*prepared.notes, *_notes(machine, reading, logic, unused)]

@@ -15,7 +15,7 @@ from amaranth.hdl._nir import CombinationalCycle
 from hdl2grid.errors import InputError, SourceLine
 from hdl2grid.logic import cells as ours
 from hdl2grid.logic.hookup import Hookup, RowBit, SignalBit
-from hdl2grid.logic.prepare import Domain, Prepared, clock_port, reset_port, user_call
+from hdl2grid.logic.prepare import Domain, Prepared, clock_port, reset_port, spoken, user_call
 from hdl2grid.ports import Port, bit_name
 from hdl2grid.userline import source_of
 
@@ -53,7 +53,7 @@ def _loop(report: str) -> InputError:
     """One message from Amaranth's account of a combinational loop: a line a step, with file and line."""
     steps = re.findall(r"^ {2}(.*):(\d+): (.*)$", report, re.MULTILINE)
     signals = [(path, line, step) for path, line, step in steps if step.startswith("signal ")]
-    names = list(dict.fromkeys(step.split()[1] for _, _, step in signals))
+    names = list(dict.fromkeys(spoken(step.split()[1]) for _, _, step in signals))
     shown = signals or steps
     where = SourceLine(shown[0][0], int(shown[0][1])) if shown else None
     through = " through " + ", ".join(f"'{name}'" for name in names[:6]) if names else ""
@@ -124,8 +124,7 @@ class _Reader:
         if port is not None:
             return self._unique(bit_name(port.name, len(signal), bit)), signal, bit
         inside = self.netlist.modules[module]
-        name = inside.signal_names.get(signal, signal.name) or "unnamed"
-        path = ".".join((*inside.name[1:], name))
+        path = ".".join((*inside.name[1:], spoken(inside.signal_names.get(signal, signal.name))))
         return self._unique(bit_name(path, len(signal), bit)), signal, bit
 
     def _unique(self, name: str) -> str:

@@ -24,6 +24,8 @@ from amaranth.lib import wiring
 from amaranth.sim import Simulator
 
 from hdl2grid.errors import GridError, InputError, SourceLine
+from hdl2grid.logic.deep import run_deep
+from hdl2grid.logic.shapes import remembered_shapes
 from hdl2grid.ports import Port
 from hdl2grid.userline import is_ours, source_of
 
@@ -212,6 +214,11 @@ def _memories(fragment: Any) -> Iterator[Any]:
     return (part for part in _fragments(fragment) if isinstance(part, MemoryInstance))
 
 
+def spoken(name: str) -> str:
+    """A signal's name as we say it: Amaranth calls those that it could not name "$signal", or nothing."""
+    return name.removeprefix("$") or "unnamed"
+
+
 def _at(source: SourceLine | None) -> str:
     return f" ({source})" if source else ""
 
@@ -240,7 +247,7 @@ def _undriven(design: Design, ports: Sequence[Port], domains: Sequence[Domain]) 
             if id(signal) in driven | known | seen or signal.init or not len(signal):
                 continue
             seen.add(id(signal))
-            path = ".".join((*info.name[1:], info.signal_names.get(signal, signal.name)))
+            path = ".".join((*info.name[1:], spoken(info.signal_names.get(signal, signal.name))))
             notes.append(f"signal '{path}' is used, but driven by nothing; it stays 0{_at(source_of(signal))}")
     return notes
 
@@ -257,5 +264,13 @@ class _Ready(Fragment):  # type: ignore[misc]
 
 
 def simulator_of(design: Any) -> Simulator:
-    """A fresh Amaranth simulator of a prepared design; any number of them may be made."""
-    return Simulator(_Ready(design))
+    """A fresh Amaranth simulator of a prepared design; any number of them may be made.
+
+    Raises InputError L011 where Amaranth cannot compile the design.
+    """
+
+    def make() -> Simulator:
+        with remembered_shapes():
+            return Simulator(_Ready(design))
+
+    return user_call(lambda: run_deep(make), "compiling the design for Amaranth's simulator")

@@ -11,7 +11,6 @@ from typing import Any, TypeVar
 
 from amaranth.hdl import Const, Signal
 
-from hdl2grid.logic.deep import run_deep
 from hdl2grid.logic.elaborate import Elaboration
 from hdl2grid.logic.hookup import RowBit, SignalBit
 from hdl2grid.logic.prepare import simulator_of
@@ -109,7 +108,7 @@ def run_hdl(elaboration: Elaboration, body: Callable[[HdlSession], T]) -> T:
     async def testbench(context: Any) -> None:
         results.append(body(HdlSession(elaboration, context)))
 
-    simulator = run_deep(lambda: simulator_of(elaboration.hookup.design))
+    simulator = simulator_of(elaboration.hookup.design)
     simulator.add_testbench(testbench)
     simulator.run()
     return results[0]
