@@ -8,6 +8,7 @@ from amaranth.lib.wiring import In, Out
 
 from hdl2grid.logic.elaborate import Elaboration, elaborate
 from hdl2grid.machine import Machine
+from hdl2grid.panel import Panel
 from hdl2grid.sources import Button, Switch, Ticker
 
 
@@ -71,6 +72,12 @@ def elaboration(name: str) -> Elaboration:
             reset=Button(),
             inputs={"go": Switch()},
             name="blinker",
+        ),
+        "shown": lambda: Machine(
+            Counter(),
+            clocks={"sync": Ticker(seconds=1)},
+            panel=Panel.from_art("1\n.\n0\n.\n.\nb", legend={"1": "q[1]", "0": "q[0]", "b": "both"}),
+            name="counter",
         ),
         "wide": lambda: Machine(Wide(), clocks={"sync": Ticker(seconds=1)}, name="wide"),
     }

@@ -174,6 +174,18 @@ def test_registers_that_nobody_sees_are_left_out_only_where_they_must_be() -> No
     assert len(verdict.left_out) == 49
 
 
+def test_the_panel_stands_as_drawn() -> None:
+    plan = counter_plan()
+    assert prove(elaboration("shown"), plan).result == "equal"
+    moved = replace(plan, devices=tuple(replace(d, x=8) if d.signal == "q[0]" else d for d in plan.devices))
+    wires = (*plan.wires[:2], tuple((2, 5, 8, 5) if s == (2, 5, 9, 5) else s for s in plan.wires[2]), plan.wires[3])
+    verdict = prove(elaboration("shown"), replace(moved, wires=wires))
+    assert [str(f) for f in verdict.findings] == [
+        "H2G-V024: the panel has a pixel here, and the plan does not show it [q[0] (9,5)]"
+    ]
+    assert prove(elaboration("counter"), replace(moved, wires=wires)).result == "equal"
+
+
 def test_over_the_limit_is_undecided_and_says_how_much_was_tried() -> None:
     told: list[int | None] = []
     verdict = prove(

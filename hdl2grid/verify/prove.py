@@ -19,6 +19,7 @@ from hdl2grid.verify.compare_bits import Comparison, Session, hdl_events, networ
 from hdl2grid.verify.explore import Exploration, explore
 from hdl2grid.verify.hdl import run_hdl
 from hdl2grid.verify.lockstep import play_both
+from hdl2grid.verify.panel_check import compare_panel
 from hdl2grid.verify.report import Verdict
 from hdl2grid.verify.walk import random_events
 
@@ -48,6 +49,8 @@ def prove(
     comparison = Comparison(network, elaboration.logic, machine if isinstance(machine, Plan) else None)
     verdict = Verdict("equal", "", read=comparison.read, unread=comparison.unread)
     findings = (*_sources_differ(network, elaboration.machine), *comparison.findings)
+    if isinstance(machine, Plan) and elaboration.machine.panel is not None:
+        findings += compare_panel(machine, elaboration.machine.panel.layout())
     if findings:
         reason = _counted(findings, "differences between the machine and the design's ports")
         return replace(verdict, result="different", reason=reason, findings=findings)
