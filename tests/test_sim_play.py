@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import tracemalloc
+from collections.abc import Iterable
 from fractions import Fraction
 
 import pytest
@@ -15,10 +16,10 @@ from vcd.reader import TokenKind, tokenize
 from hdl2grid.errors import DesignFailed, InputError
 from hdl2grid.plan.model import Device
 from hdl2grid.sim.events import Events, Repeat, folded, parse_events
-from hdl2grid.sim.network import network_from_circuit, network_from_plan
+from hdl2grid.sim.network import Network, network_from_circuit, network_from_plan
 from hdl2grid.sim.player import Happened, Player
 from hdl2grid.sim.until import parse_condition, play_until
-from hdl2grid.sim.waveform import play_with_waveform
+from hdl2grid.sim.waveform import Waveform
 from hdl2grid.sim.words import words
 
 NAMES = ("sync", "reset", "hold", "word[0]")
@@ -271,6 +272,15 @@ def test_bad_conditions(text: str, code: str) -> None:
     with pytest.raises(InputError) as caught:
         parse_condition(text, ["q[0]", "q[1]", "both"])
     assert caught.value.code == code
+
+
+def play_with_waveform(network: Network, events: Iterable[str], file: io.StringIO) -> Player:
+    waveform = Waveform(file, network)
+    player = Player(network, on_wave=lambda happened: waveform.wave(happened, player))
+    waveform.start(player)
+    player.play(events)
+    waveform.close()
+    return player
 
 
 def test_waveform_is_read_back_by_another_reader() -> None:

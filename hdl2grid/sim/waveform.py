@@ -10,7 +10,7 @@ from vcd import VCDWriter
 from vcd.writer import Variable
 
 from hdl2grid.sim.network import Network
-from hdl2grid.sim.player import EngineName, Happened, Player
+from hdl2grid.sim.player import Happened, Player
 from hdl2grid.sim.words import words
 
 _TICKS_A_SECOND = 1_000_000
@@ -71,18 +71,6 @@ class Waveform:
     def close(self) -> None:
         """Writes the end; the stream stays open."""
         self._writer.close(self._time + 1)
-
-
-def play_with_waveform(
-    network: Network, events: Iterable[str], file: TextIO, engine: EngineName = "compiled", seed: int = 0
-) -> Player:
-    """Plays `events` and writes their waveform to `file`, which stays open."""
-    wave = Waveform(file, network)
-    player = Player(network, engine, seed, on_wave=lambda happened: wave.wave(happened, player))
-    wave.start(player)
-    player.play(events)
-    wave.close()
-    return player
 
 
 def _plain(name: str) -> str:
