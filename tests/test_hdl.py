@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 
 import pytest
-from amaranth.hdl import ClockDomain, Module, Signal, signed
+from amaranth.hdl import Assert, ClockDomain, Module, Print, Signal, signed
 from amaranth.lib import memory
 from amaranth.lib.wiring import In, Out
 from logic_support import first_difference
@@ -14,8 +14,10 @@ from test_logic_elaborate import machine_of
 
 from hdl2grid import Button, Ticker
 from hdl2grid.designs import load_machine
+from hdl2grid.errors import DesignFailed
 from hdl2grid.logic.elaborate import elaborate
 from hdl2grid.logic.session import LogicSession
+from hdl2grid.verify.check import run_checks
 from hdl2grid.verify.hdl import run_hdl
 
 
@@ -171,3 +173,26 @@ def test_events_are_quick():
 
     # About 25 us on the machine of the first measurement; ten times that is a fault, not noise.
     assert run_hdl(elaboration, body) < 300e-6
+
+
+def test_a_designs_own_assertions_hold_in_its_checks_alone(capsys):
+    def fill(self, m):
+        count = Signal(2)
+        m.d.sync += [count.eq(count + 1), Assert(count != 2, "two many"), Print("not seen")]
+        m.d.comb += self.y.eq(count)
+
+    async def one(ctx):
+        await ctx.tick().repeat(2)
+
+    async def three(ctx):
+        await ctx.tick().repeat(4)
+
+    def machine(check):
+        return machine_of({"y": Out(2)}, fill, check=check)
+
+    assert len(run_checks(machine(one)).results) == 1
+    with pytest.raises(DesignFailed, match="'three': AssertionError: Assertion violated: two many") as caught:
+        run_checks(machine(three))
+    assert caught.value.where.startswith(__file__)
+    assert first_difference(elaborate(machine(one)), ["sync"] * 6) is None
+    assert capsys.readouterr().out == ""

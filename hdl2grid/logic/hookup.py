@@ -31,6 +31,7 @@ class Hookup:
     """A prepared design and the way to its bits.
 
     design: what Amaranth's simulator runs; opaque.
+    checked: the same design with its own Assert and Assume statements, for a machine's checks.
     clocks: domain -> the clock signal to pulse.
     inputs, outputs, registers: flat name -> place; registers are all there are, memory rows among them, also
         those that reach no output.
@@ -38,6 +39,7 @@ class Hookup:
     """
 
     design: Any
+    checked: Any
     clocks: Mapping[str, Signal]
     inputs: Mapping[str, SignalBit]
     outputs: Mapping[str, SignalBit]

@@ -99,6 +99,7 @@ class _Reader:
         clocks = {d.name: d.clock for d in self.prepared.domains if d.name in self.used}
         hookup = Hookup(
             design=self.prepared.design,
+            checked=self.prepared.checked,
             clocks=clocks,
             inputs={name: place for name, place in self._port_bits(True)},
             outputs={name: place for name, place in self._port_bits(False)},

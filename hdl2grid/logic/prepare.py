@@ -9,7 +9,7 @@ import os
 import sysconfig
 import traceback
 import warnings
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
@@ -49,23 +49,26 @@ class Domain:
 
 @dataclass(frozen=True)
 class Prepared:
-    """`design` serves the netlist and the simulator; `notes` are warnings."""
+    """`design` serves the netlist and the simulator; `checked` is the same with its assertions alive. `notes`
+    are warnings."""
 
     design: Design
+    checked: Design
     domains: tuple[Domain, ...]
     memories: tuple[Any, ...]
     notes: tuple[str, ...]
 
 
 class _Rewrite(FragmentTransformer, ValueTransformer, StatementTransformer):  # type: ignore[misc]
-    """Leaves out Print, Assert, Assume and Cover, and remembers where they stood.
+    """Leaves out Print and Cover and, unless they are to be kept, Assert and Assume; remembers where they stood.
 
     Makes `bit_select` and `word_select` beyond the end of a value mean for the netlist what they mean in the
     simulator, where a check runs: there an inverted or reinterpreted value is not cut to its width first, so what
     lies beyond is that of the uncut number.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, keep_assertions: bool = False) -> None:
+        self.keep_assertions = keep_assertions
         self.found: list[tuple[str, SourceLine | None]] = []
 
     def on_Print(self, stmt: Any) -> Any:
@@ -76,6 +79,8 @@ class _Rewrite(FragmentTransformer, ValueTransformer, StatementTransformer):  # 
     def on_Property(self, stmt: Any) -> Any:
         kind = {Property.Kind.Assert: "Assert", Property.Kind.Assume: "Assume"}.get(stmt.kind, "Cover")
         self.found.append((kind, source_of(stmt)))
+        if self.keep_assertions and kind != "Cover":
+            return super().on_Property(stmt)
         stmt._MustUse__used = True
         return _StatementList([])
 
@@ -96,25 +101,26 @@ def prepare(component: wiring.Component, ports: Sequence[Port]) -> Prepared:
     """
     fragment = user_call(lambda: Fragment.get(component, None), "elaborating the design")
     rewrite = _Rewrite()
-    fragment = rewrite(fragment)
-    created: dict[int, ClockDomain] = {}
+    plain, asserting = rewrite(fragment), _Rewrite(keep_assertions=True)(fragment)
+    created: dict[str, ClockDomain] = {}
 
     def missing(name: str) -> ClockDomain:
-        domain = ClockDomain(name)  # synchronous: in Amaranth 0.5 each tick waited for under async_reset leaks
-        created[id(domain)] = domain
-        return domain
+        # Synchronous: in Amaranth 0.5 each tick waited for under async_reset leaks.
+        return created.setdefault(name, ClockDomain(name))
 
-    def finish() -> tuple[Design, tuple[Domain, ...]]:
+    def finish(fragment: Any) -> tuple[Design, tuple[Domain, ...]]:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", DeprecationWarning)
             fragment._propagate_domains(missing)
-            domains = _domains(fragment, created)
+            domains = _domains(fragment, created.values())
             return fragment.prepare(_ports(ports, domains), propagate_domains=False), domains
 
-    design, domains = user_call(finish, "putting the design together")
+    design, domains = user_call(lambda: finish(plain), "putting the design together")
+    asserts = any(kind.startswith("Ass") for kind, _ in rewrite.found)
+    checked = user_call(lambda: finish(asserting), "putting the design together")[0] if asserts else design
     notes = [f"{kind} is left out of the machine{_at(source)}" for kind, source in rewrite.found]
     notes += _undriven(design, ports, domains)
-    return Prepared(design, domains, tuple(_memories(design.fragment)), tuple(notes))
+    return Prepared(design, checked, domains, tuple(_memories(design.fragment)), tuple(notes))
 
 
 def user_call(function: Callable[[], T], doing: str) -> T:
@@ -158,8 +164,9 @@ def _fragments(fragment: Any) -> Iterator[Any]:
         stack.extend(child for child, _, _ in reversed(current.subfragments))
 
 
-def _domains(fragment: Any, created: dict[int, ClockDomain]) -> tuple[Domain, ...]:
+def _domains(fragment: Any, created: Iterable[ClockDomain]) -> tuple[Domain, ...]:
     """All clock domains, by name: those of the whole design and those local to a part of it."""
+    made = {id(domain) for domain in created}
     found: dict[int, ClockDomain] = {}
     used: set[int] = set()
     for part in _fragments(fragment):
@@ -176,9 +183,9 @@ def _domains(fragment: Any, created: dict[int, ClockDomain]) -> tuple[Domain, ..
             reset=domain.rst,
             rising=domain.clk_edge == "pos",
             asynchronous=bool(domain.async_reset),
-            declared=id(domain) not in created,
+            declared=id(domain) not in made,
             used=id(domain) in used,
-            source=source_of(domain.clk) if id(domain) not in created else None,
+            source=source_of(domain.clk) if id(domain) not in made else None,
         )
         for domain in found.values()
     ]

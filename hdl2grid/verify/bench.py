@@ -64,7 +64,7 @@ class Bench:
         self.gap = 10 ** (len(str(shortest)) - 7) if shortest > SHORTEST else 1
         self._progress = progress
         self._waveform = waveform
-        self._check = ""
+        self.current = ""
         self._running: Coroutine[Any, Any, None] | None = None
         self._run = 0
         self._num_still = 0
@@ -83,7 +83,7 @@ class Bench:
         for clock in self.elaboration.hookup.clocks.values():
             ctx.set(clock, 0)
         self._session.restore(self._initial)
-        self._check, self._running = name, running
+        self.current, self._running = name, running
         self.num_presses = self._num_still = 0
         self._run += 1
         for ticker in self.tickers:
@@ -161,7 +161,7 @@ class Bench:
             raise self._stalled(f"has not moved for {STALL_TICKS:,} ticks")
         total = sum(t.num_ticks for t in self.tickers)
         if total % PROGRESS_TICKS == 0:
-            self._progress(f"{self._check}: ticks", total)
+            self._progress(f"{self.current}: ticks", total)
 
     async def _watch(self, ctx: Any) -> None:
         """Without tickers only the check itself moves things: if it waits for anything but a time, it waits in
@@ -178,7 +178,7 @@ class Bench:
         where = SourceLine(frame.f_code.co_filename, frame.f_lineno) if frame is not None else None
         return InputError(
             "M064",
-            f"the check '{self._check}' {how}{quoted(where)}",
+            f"the check '{self.current}' {how}{quoted(where)}",
             where=where,
             hint='A button\'s domain moves only when the check presses it: await press(ctx, "...").',
         )

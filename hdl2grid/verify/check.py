@@ -92,7 +92,7 @@ class _Run:
         self.error: GridError | None = None
 
     def simulate(self, vcd: TextIO | None) -> None:
-        simulator = simulator_of(self.elaboration.hookup.design)
+        simulator = simulator_of(self.elaboration.hookup.checked)
         simulator.add_testbench(self.bench.tick, background=True)
         simulator.add_testbench(self._run_all)
         traces = [self.bench.reset_line] if self.bench.reset_line is not None else []
@@ -106,6 +106,8 @@ class _Run:
                 simulator.run()
             except GridError as error:
                 self.error = error
+            except AssertionError as error:  # of the design itself, at a tick
+                self.error = _failed(self.bench.current, error)
 
     async def _run_all(self, ctx: Any) -> None:
         BENCHES[ctx] = self.bench
