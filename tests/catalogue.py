@@ -14,10 +14,13 @@ from babel.messages.pofile import write_po
 ROOT = Path(__file__).parent.parent
 LOCALE = ROOT / "hdl2grid" / "show" / "locale"
 TEMPLATE = LOCALE / "hdl2grid.pot"
-KEYWORDS = {"t": None, "tn": (1, 2), "say": None, "translate": None, "ngettext": (1, 2)}
 SOURCES = (
-    ("javascript", sorted((ROOT / "hdl2grid" / "show" / "page").glob("*.js"))),
-    ("python", sorted((ROOT / "hdl2grid" / "show").glob("*.py"))),
+    ("javascript", {"t": None, "tn": (1, 2)}, sorted((ROOT / "hdl2grid" / "show" / "page").glob("*.js"))),
+    (
+        "python",
+        {"say": None, "translate": None, "_": None, "ngettext": (1, 2)},
+        sorted((ROOT / "hdl2grid" / "show").glob("*.py")),
+    ),
 )
 HEAD = """# Texts of hdl2grid. Made by tests/catalogue.py.
 msgid ""
@@ -30,10 +33,10 @@ msgstr ""
 def template_text() -> str:
     """The template's text: no dates, occurrences by file only, so that it changes when a text does."""
     catalog = Catalog(project="hdl2grid", version="1", copyright_holder="the hdl2grid authors")
-    for method, files in SOURCES:
+    for method, keywords, files in SOURCES:
         for file in files:
             name = file.relative_to(ROOT).as_posix()
-            for _line, message, comments, context in extract_from_file(method, file, KEYWORDS):
+            for _line, message, comments, context in extract_from_file(method, file, keywords):
                 catalog.add(message, None, [(name, 1)], auto_comments=comments, context=context)
     out = io.BytesIO()
     write_po(out, catalog, width=110, sort_output=True, omit_header=True, include_lineno=False)

@@ -8,13 +8,12 @@ import subprocess
 from pathlib import Path
 
 import pytest
+from plans import PAIRS
 
 from hdl2grid.plan.model import Plan
 from hdl2grid.sim.network import network_from_plan
 from hdl2grid.sim.vectors import Vector, network_text, random_vector, waves_text
 from hdl2grid.sim.waves import PlainEngine
-
-from plans import PAIRS
 
 JS = Path(__file__).parent / "js"
 NODE = shutil.which("node")

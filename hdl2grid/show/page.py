@@ -91,7 +91,7 @@ def _data(
     tags = list(dict.fromkeys((*languages(), language)))
     return {
         "plan": json.loads(text),
-        "hash": hashlib.sha256(text.encode("utf-8")).hexdigest(),
+        "hash": guide.plan_sha256 if guide else hashlib.sha256(text.encode("utf-8")).hexdigest(),
         "origin": _origins(circuit) if circuit else {},
         "guide": _guide(guide) if guide else None,
         "guideLanguage": guide_language,

@@ -101,4 +101,5 @@ class _Pseudo(NullTranslations):
 def pseudo(text: str) -> str:
     """The made-up form of a text: "[Žóóm íñ ~~~]"."""
     parts = [part if _PARTS.fullmatch(part) else part.translate(_ACCENTS) for part in _PARTS.split(text)]
-    return f"[{''.join(parts)} {'~' * (2 + len(text) * 2 // 5)}]"
+    more = " ".join(["~~~~"] * (1 + len(text) * 2 // 25))
+    return f"[{''.join(parts)} {more}]"

@@ -71,7 +71,8 @@ class Page {
       button(t("Settings"), () => showSettings(this, () => this.build()), { class: "quiet" }),
       button(t("Help"), showHelp, { class: "quiet" }),
     );
-    const aside = h("aside", { "aria-label": t("Panel") }, this.panel);
+    this.panelTitle = h("h2", { class: "unseen" });
+    const aside = h("aside", { "aria-label": t("Panel") }, this.panelTitle, this.panel);
     return h("div", { id: "page" }, header, h("main", {}, h("div", { class: "canvas" }, this.makeToolbar(), stage, this.makeStatus()), aside));
   }
 
@@ -165,6 +166,7 @@ class Page {
   showPanel() {
     if (!this.panel) return;
     const content = { look: () => inspectPanel(this, this.chosen), play: () => this.play.panel, lay: () => this.lay.panel }[this.mode]();
+    this.panelTitle.textContent = this.tabs[MODES.indexOf(this.mode)].textContent;
     if (this.panel.firstChild !== content) this.panel.replaceChildren(content);
   }
 

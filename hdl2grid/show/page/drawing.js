@@ -13,6 +13,7 @@ const LAYERS = [
   "fresh",
   "devices",
   "names",
+  "ends",
   "marks",
   "hot",
   "changed",
@@ -226,28 +227,35 @@ export class Drawing {
     if (at) this.layers.cursor.append(this.ring(at, "cursor-ring"));
   }
 
-  /** New strokes, over the rest, with their ends marked. */
-  fresh(strokes, gone) {
-    this.clear("fresh");
-    const n = this.colours.length;
-    for (const [list, name] of [[strokes, "new"], [gone, "gone"]]) {
-      for (const { colour, stroke } of list) {
-        const d = strokePath(stroke, colour, n);
-        const ends = [[stroke[0], stroke[1]], [stroke[2], stroke[3]]].map(([x, y]) =>
-          s("circle", { class: "joints", cx: lane(x, colour, n), cy: lane(y, colour, n), r: 2.4 }),
-        );
-        const shape = s("g", { class: `${this.wireClass(colour)} ${name}` });
-        shape.append(s("path", { class: "casing", d }), s("path", { class: "core", d }), ...ends);
-        this.layers.fresh.append(shape);
-      }
-    }
+  /** New strokes and strokes taken up, over the rest, with their ends marked and named. */
+  fresh(laid, gone) {
+    this.clear("fresh", "ends");
+    for (const { colour, stroke } of laid) this.freshStroke(colour, stroke, "new");
+    for (const { colour, stroke } of gone) this.freshStroke(colour, stroke, "gone");
   }
 
-  /** Marks for laying: tiles to keep clear, and what must be seen: {x, y, holds}. */
-  layingMarks(keepClear, seen) {
+  freshStroke(colour, stroke, name) {
+    const n = this.colours.length;
+    const d = strokePath(stroke, colour, n);
+    const [x0, y0, x1, y1] = stroke;
+    const ends = x0 === x1 && y0 === y1 ? [[x0, y0]] : [[x0, y0], [x1, y1]];
+    const dot = ([x, y]) => s("circle", { class: "joints", cx: lane(x, colour, n), cy: lane(y, colour, n), r: 2.4 });
+    const lines = [s("path", { class: "casing", d }), s("path", { class: "core", d })];
+    this.layers.fresh.append(s("g", { class: `${this.wireClass(colour)} ${name}` }, lines, ends.map(dot)));
+    ends.forEach(([x, y], i) => {
+      const outward = y0 === y1 ? [i ? 9 : -9, -5] : [9, i ? 12 : -7];
+      const anchor = y0 === y1 && i === 0 && ends.length > 1 ? "end" : "start";
+      const place = { x: lane(x, colour, n) + outward[0], y: lane(y, colour, n) + outward[1], "text-anchor": anchor };
+      this.layers.ends.append(s("text", { class: "end", ...place }, `(${x},${y})`));
+    });
+  }
+
+  /** Marks for laying: tiles [x, y] to keep clear, and tiles {x, y} to look at and to put hands on. */
+  layingMarks(keepClear, seen, touched) {
     this.clear("marks");
     const cross = ([x, y]) =>
       s("path", { class: "keep-clear", d: `M${x * TILE + 6} ${y * TILE + 6}l12 12m0 -12l-12 12` });
     this.layers.marks.append(...keepClear.map(cross), ...seen.map((at) => this.ring(at, "must-see")));
+    this.layers.marks.append(...touched.map((at) => this.ring(at, "has-changed")));
   }
 }

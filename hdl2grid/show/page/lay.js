@@ -10,11 +10,10 @@ import { strokeTiles } from "./tiles.js";
 const KEEP_CLEAR_REACH = 2;
 const [LEAST_WIDE, LEAST_HIGH] = [12, 8];
 
-/** The guide's steps in one row: {section, number ("2.4"), text, actions, expect}. */
+/** The guide's steps in one row: {section, number (from 1 through the whole guide), text, actions, expect}. */
 export function stepsOf(guide) {
-  return guide.sections.flatMap((section, i) =>
-    section.steps.map((step, j) => ({ ...step, section: i, number: `${i + 1}.${j + 1}` })),
-  );
+  const steps = guide.sections.flatMap((section, i) => section.steps.map((step) => ({ ...step, section: i })));
+  return steps.map((step, i) => ({ ...step, number: i + 1 }));
 }
 
 /** What one action asks of the hands. */
@@ -22,7 +21,7 @@ export function actionWords(action) {
   const { x, y, colour, stroke, area, times = 1 } = action;
   switch (action.do) {
     case "place":
-      return t("Place {device} at {tile}", { device: deviceWords(action), tile: tile(x, y) });
+      return t("Place {device} at {tile}", { device: placedWords(action), tile: tile(x, y) });
     case "remove":
       return t("Remove what stands at {tile}", { tile: tile(x, y) });
     case "backdrop":
@@ -38,6 +37,12 @@ export function actionWords(action) {
   }
 }
 
+/** A device as it is when it has just been placed: a ticker stands still, whatever the plan says. */
+function placedWords(action) {
+  if (action.kind === "pixel") return t("pixel {signal}", action);
+  return action.kind === "ticker" ? t("ticker {name}", action) : deviceWords(action);
+}
+
 function strokeWords(colour, [x0, y0, x1, y1]) {
   const length = Math.abs(x1 - x0) + Math.abs(y1 - y0) + 1;
   const values = { colour, from: tile(x0, y0), to: tile(x1, y1) };
@@ -51,6 +56,12 @@ export function expectationWords({ see, x, y, lit, bit, text }) {
   return t("the panel reads {text}", { text });
 }
 
+/** The likeliest mistakes of a check: what they look like, and their cure. */
+function mistakesList(mistakes, lang) {
+  const rows = mistakes.map(({ what, looks, cure }) => [h("dt", { lang }, looks), h("dd", { lang }, `${what}: ${cure}`)]);
+  return h("details", { class: "mistakes" }, h("summary", {}, t("If you see something else")), h("dl", {}, rows));
+}
+
 export class Lay {
   /** `page` offers plan, guide, hash, laying, drawing, view, say(text), changed(). */
   constructor(page) {
@@ -61,6 +72,7 @@ export class Lay {
     this.done = new Set((kept.done ?? []).filter((i) => i < this.steps.length));
     this.at = Math.min(Math.max(0, kept.at ?? 0), Math.max(0, this.steps.length - 1));
     this.kept = true;
+    this.closeBy = [];
     this.panel = h("div", { class: "lay" });
     this.message = h("p", { class: "note", role: "status" });
   }
@@ -115,8 +127,9 @@ export class Lay {
     const laid = strokes("wire");
     drawing.fresh(laid, strokes("unwire"));
     const seen = this.step.expect.filter((expectation) => expectation.see !== "digits");
-    drawing.layingMarks(keepClear(before, found, laid), seen);
-    drawing.changed(this.step.actions.filter((a) => a.do === "press" || a.do === "tick" || a.do === "remove"));
+    this.closeBy = keepClear(before, found, laid);
+    const touched = this.step.actions.filter((action) => ["press", "tick", "remove"].includes(action.do));
+    drawing.layingMarks(this.closeBy, seen, touched);
     view.fit(areaOf(this.step, after));
   }
 
@@ -148,7 +161,7 @@ export class Lay {
       const own = this.steps.flatMap((step, index) => (step.section === i ? [index] : []));
       const done = own.filter((index) => this.done.has(index)).length;
       const text = `${i + 1}. ${section.title} (${done}/${own.length})`;
-      return h("option", { value: i, selected: this.step.section === i, disabled: own.length === 0 }, text);
+      return h("option", { value: i, lang: this.page.guideLanguage, selected: this.step.section === i, disabled: own.length === 0 }, text);
     });
     const choose = (event) => this.go(this.steps.findIndex((step) => step.section === Number(event.target.value)));
     return h("label", { class: "field" }, h("span", {}, t("Chapter")), h("select", { onchange: choose, "data-key": "chapter" }, chapters));
@@ -170,10 +183,12 @@ export class Lay {
       h("h3", {}, t("Step {number}", { number: step.number })),
       h("p", { class: "what", lang: this.page.guideLanguage }, step.text),
       h("ol", { class: "actions" }, step.actions.map((action) => h("li", {}, actionWords(action)))),
+      this.closeBy.length > 0 && h("p", { class: "note" }, t("× marks older wire of the same colour close by: keep clear of it.")),
       step.expect.length > 0 && [
         h("h4", {}, t("You must see")),
         h("ul", { class: "expect" }, step.expect.map((expectation) => h("li", {}, expectationWords(expectation)))),
       ],
+      step.mistakes && mistakesList(step.mistakes, this.page.guideLanguage),
       checkbox(t("This step is done"), this.done.has(this.at), (on) => this.tick(on)),
       h("div", { class: "row" },
         button(t("Back"), () => this.go(this.at - 1), { disabled: this.at === 0, "data-key": "back" }),
@@ -196,7 +211,7 @@ export class Lay {
       h("p", {}, this.kept
         ? t("The ticks are kept in this browser, for this plan only.")
         : t("This browser keeps nothing for this page. Export the progress before you close it.")),
-      h("div", { class: "row" }, button(t("Export"), () => this.exportFile(), { "data-key": "export" }), button(t("Clear all ticks"), () => this.clear(), { "data-key": "clear" })),
+      h("div", { class: "row" }, button(t("Export"), () => this.exportFile(), { "data-key": "export" }), button(t("Clear all ticks"), () => this.clearTicks(), { "data-key": "clear" })),
       h("label", { class: "field" }, h("span", {}, t("Import a file that was exported here")), file),
       this.message,
     );
@@ -206,7 +221,7 @@ export class Lay {
     this.message.textContent = text;
   }
 
-  clear() {
+  clearTicks() {
     this.done.clear();
     this.keep();
     this.go(0);

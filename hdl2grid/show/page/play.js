@@ -343,7 +343,7 @@ export class Play {
 
   updateClock() {
     const seconds = this.player.now / this.player.second;
-    const shown = seconds.toLocaleString(undefined, { maximumFractionDigits: 2 });
+    const shown = seconds.toLocaleString(this.page.language, { maximumFractionDigits: 2 });
     const text = t("Time: {seconds} s", { seconds: shown });
     if (this.clock.textContent !== text && this.pace.timer === null) this.clock.textContent = text;
   }
