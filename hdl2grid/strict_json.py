@@ -57,7 +57,9 @@ def parse(text: str, where: str) -> Any:
     _check_depth(text, where)
 
     def refuse_number(written: str) -> NoReturn:
-        raise InputError("J007", f"{_short(written)} is no number of this format", where=where)
+        line_number = text.count("\n", 0, text.find(written)) + 1
+        what = f"{_short(written)} is no number of this format"
+        raise InputError("J007", what, where=f"{where}, line {line_number}")
 
     def whole(written: str) -> int:
         if len(written) > _MAX_DIGITS:
@@ -80,7 +82,8 @@ def parse(text: str, where: str) -> Any:
         )
     except json.JSONDecodeError as error:
         place = f"{where}, line {error.lineno}, column {error.colno}"
-        hint = "The file was cut short or edited; write it again." if error.pos >= len(text.rstrip()) else None
+        at_end = error.pos >= len(text.rstrip()) or error.msg.startswith("Unterminated string")
+        hint = "The file was cut short or edited; write it again." if at_end else None
         raise InputError("J004", f"not JSON: {error.msg}", where=place, hint=hint) from None
     _check_duplicates(value, where)
     return value

@@ -48,9 +48,13 @@ class Comparison:
         self._entries: list[tuple[int, int, str, tuple[int, int] | None]] = []
         num_outputs = len(logic.outputs)
         findings: list[Finding] = []
+        unknown: set[str] = set()
         for i, pixel in enumerate(network.pixels):
             place = self._outputs.get(pixel.signal)
             if place is None:
+                if pixel.signal in unknown:
+                    continue
+                unknown.add(pixel.signal)
                 hint = nearest(pixel.signal, self._outputs)
                 what = "a pixel shows a bit that is no output of the design"
                 findings.append(Finding("V020", what, tiles.get(i), subject=pixel.signal, hint=hint))
