@@ -120,9 +120,7 @@ def _compare_stack(reading: _Reading, placed: PlacedStack, stack: Stack) -> Iter
     yield from _compare_strobe(reading, placed, stack, tile)
 
 
-def _compare_strobe(
-    reading: _Reading, placed: PlacedStack, stack: Stack, tile: tuple[int, int]
-) -> Iterator[Finding]:
+def _compare_strobe(reading: _Reading, placed: PlacedStack, stack: Stack, tile: tuple[int, int]) -> Iterator[Finding]:
     if (placed.strobe is None) != (stack.strobe is None):
         where = "the circuit" if placed.strobe is None else "the plan"
         yield Finding("V013", f"the stack has a strobe in {where} only", tile, subject=stack.name)
