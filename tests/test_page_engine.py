@@ -10,6 +10,9 @@ from pathlib import Path
 import pytest
 from plans import PAIRS
 
+from hdl2grid.guide.build import make_guide
+from hdl2grid.guide.json_io import dump_guide
+from hdl2grid.plan.json_io import dump_plan
 from hdl2grid.plan.model import Plan
 from hdl2grid.sim.network import network_from_plan
 from hdl2grid.sim.vectors import Vector, network_text, random_vector, waves_text
@@ -56,6 +59,17 @@ def test_100_000_waves_are_the_same_in_the_page_and_in_python(tmp_path):
     played = node("vectors.mjs", file).splitlines()
     different = [i for i, (a, b) in enumerate(zip(expected, played, strict=True)) if a != b]
     assert not different, f"{len(different)} differ, first {expected[different[0]]} / {played[different[0]]}"
+
+
+@needs_node
+@pytest.mark.parametrize("name", PAIRS)
+def test_the_page_lays_a_machine_by_its_guide(name, tmp_path):
+    plan = PAIRS[name][0]()
+    (tmp_path / "plan.json").write_text(dump_plan(plan), encoding="utf-8")
+    (tmp_path / "guide.json").write_text(dump_guide(make_guide(plan)), encoding="utf-8")
+    laid = json.loads(node("lay.mjs", tmp_path / "plan.json", tmp_path / "guide.json"))
+    assert laid["steps"] > 3 and laid["seen"] > 3
+    assert laid["unseen"] == laid["missing"] == laid["surplus"] == [] and laid["lost"] == sum(laid["wires"]) == 0
 
 
 def test_vectors_are_the_same_every_time():

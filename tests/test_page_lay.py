@@ -79,7 +79,7 @@ def test_a_check_says_what_must_be_seen_and_what_if_not(show, browser):
     browser.execute_script("const s = document.querySelector('[data-key=chapter]'); s.value = 2;")
     browser.execute_script("document.querySelector('[data-key=chapter]').dispatchEvent(new Event('change'))")
     assert "Press (0,1) 2 times" in text_of(browser, ".actions")
-    assert text_of(browser, ".expect") == "pixel (8,2) is lit"
+    assert text_of(browser, ".expect") == "lit pixel: (8,2)"
     assert symbols(browser, "pixel") == ["pixel-lit"], "the drawing shows what must be seen"
     assert "nothing changes" in text_of(browser, ".mistakes")
 

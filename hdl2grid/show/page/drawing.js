@@ -230,6 +230,7 @@ export class Drawing {
   /** New strokes and strokes taken up, over the rest, with their ends marked and named. */
   fresh(laid, gone) {
     this.clear("fresh", "ends");
+    this.named = new Set();
     for (const { colour, stroke } of laid) this.freshStroke(colour, stroke, "new");
     for (const { colour, stroke } of gone) this.freshStroke(colour, stroke, "gone");
   }
@@ -243,6 +244,8 @@ export class Drawing {
     const lines = [s("path", { class: "casing", d }), s("path", { class: "core", d })];
     this.layers.fresh.append(s("g", { class: `${this.wireClass(colour)} ${name}` }, lines, ends.map(dot)));
     ends.forEach(([x, y], i) => {
+      if (this.named.has(`${x},${y}`)) return;
+      this.named.add(`${x},${y}`);
       const outward = y0 === y1 ? [i ? 9 : -9, -5] : [9, i ? 12 : -7];
       const anchor = y0 === y1 && i === 0 && ends.length > 1 ? "end" : "start";
       const place = { x: lane(x, colour, n) + outward[0], y: lane(y, colour, n) + outward[1], "text-anchor": anchor };

@@ -49,11 +49,18 @@ function strokeWords(colour, [x0, y0, x1, y1]) {
   return tn("{colour} at {from}, {n} tile", "{colour} {from} to {to}, {n} tiles", length, values);
 }
 
-/** What one expectation asks of the eyes. */
-export function expectationWords({ see, x, y, lit, bit, text }) {
-  if (see === "pixel") return lit ? t("pixel {tile} is lit", { tile: tile(x, y) }) : t("pixel {tile} is dark", { tile: tile(x, y) });
-  if (see === "toggle") return t("toggle {tile} shows {bit}", { tile: tile(x, y), bit });
-  return t("the panel reads {text}", { text });
+/** What the eyes must see, one line for what is alike: "toggles that show 1: (3,4) (5,6)". */
+export function expectationLines(expect) {
+  const tilesOf = (test) => expect.filter(test).map(({ x, y }) => tile(x, y));
+  const groups = [
+    [tilesOf((e) => e.see === "pixel" && e.lit), (n, v) => tn("lit pixel: {tiles}", "lit pixels: {tiles}", n, v)],
+    [tilesOf((e) => e.see === "pixel" && !e.lit), (n, v) => tn("dark pixel: {tiles}", "dark pixels: {tiles}", n, v)],
+    [tilesOf((e) => e.see === "toggle" && e.bit === 1), (n, v) => tn("toggle at 1: {tiles}", "toggles at 1: {tiles}", n, v)],
+    [tilesOf((e) => e.see === "toggle" && e.bit === 0), (n, v) => tn("toggle at 0: {tiles}", "toggles at 0: {tiles}", n, v)],
+  ].filter(([tiles]) => tiles.length);
+  const lines = groups.map(([tiles, words]) => words(tiles.length, { tiles: tiles.join(" ") }));
+  const read = expect.filter((e) => e.see === "digits").map(({ text }) => t("the panel reads {text}", { text }));
+  return [...lines, ...read];
 }
 
 /** The likeliest mistakes of a check: what they look like, and their cure. */
@@ -151,7 +158,8 @@ export class Lay {
       return;
     }
     const focused = this.panel.contains(document.activeElement) ? document.activeElement.dataset.key : null;
-    this.panel.replaceChildren(this.chapterList(), this.overall(), this.card(), this.keeping());
+    const open = button(t("First step that is not done"), () => this.go(this.firstOpen()), { class: "quiet", "data-key": "open" });
+    this.panel.replaceChildren(this.chapterList(), this.overall(), this.card(), open, this.keeping());
     if (focused) this.panel.querySelector(`[data-key="${focused}"]`)?.focus();
   }
 
@@ -177,26 +185,35 @@ export class Lay {
     const { step } = this;
     const section = this.page.guide.sections[step.section];
     const isFirst = this.steps[this.at - 1]?.section !== step.section;
-    const isLast = this.at === this.steps.length - 1;
+    const lang = this.page.guideLanguage;
     return h("div", { class: "card step" },
-      isFirst && section.why && h("p", { class: "why", lang: this.page.guideLanguage }, section.why),
+      isFirst && section.why && h("p", { class: "why", lang }, section.why),
       h("h3", {}, t("Step {number}", { number: step.number })),
-      h("p", { class: "what", lang: this.page.guideLanguage }, step.text),
+      this.moves(),
+      step.actions.length === 0 && h("p", { lang }, step.text),
       h("ol", { class: "actions" }, step.actions.map((action) => h("li", {}, actionWords(action)))),
-      this.closeBy.length > 0 && h("p", { class: "note" }, t("× marks older wire of the same colour close by: keep clear of it.")),
+      this.closeBy.length > 0 &&
+        h("p", { class: "note" }, t("× marks older wire of the same colour close by: keep clear of it.")),
       step.expect.length > 0 && [
         h("h4", {}, t("You must see")),
-        h("ul", { class: "expect" }, step.expect.map((expectation) => h("li", {}, expectationWords(expectation)))),
+        h("ul", { class: "expect" }, expectationLines(step.expect).map((line) => h("li", {}, line))),
       ],
-      step.mistakes && mistakesList(step.mistakes, this.page.guideLanguage),
-      checkbox(t("This step is done"), this.done.has(this.at), (on) => this.tick(on)),
+      step.mistakes && mistakesList(step.mistakes, lang),
+      step.actions.length > 0 && h("p", { class: "note", lang }, step.text),
+    );
+  }
+
+  /** The box to tick, and the ways to the steps before and after. */
+  moves() {
+    const isLast = this.at === this.steps.length - 1;
+    return [
       h("div", { class: "row" },
         button(t("Back"), () => this.go(this.at - 1), { disabled: this.at === 0, "data-key": "back" }),
         button(isLast ? t("Done") : t("Done, next step"), () => this.doneAndNext(), { class: "main-action", "data-key": "next" }),
         button(t("Skip"), () => this.go(this.at + 1), { disabled: isLast, "data-key": "skip" }),
       ),
-      button(t("First step that is not done"), () => this.go(this.firstOpen()), { class: "quiet", "data-key": "open" }),
-    );
+      checkbox(t("This step is done"), this.done.has(this.at), (on) => this.tick(on)),
+    ];
   }
 
   firstOpen() {

@@ -41,9 +41,15 @@ export class View {
     const [x0, y0, x1, y1] = area ?? [0, 0, this.board[0] - 1, this.board[1] - 1];
     const [wide, high] = [x1 - x0 + 2, y1 - y0 + 2];
     this.scale = this.limited(Math.min(this.size[0] / wide, this.size[1] / high, area ? 44 : MAX_SCALE));
-    this.centre = [(x0 + x1 + 1) / 2, (y0 + y1 + 1) / 2];
+    this.centre = [(x0 + x1 + 1) / 2, (y0 + y1 + 1) / 2].map((at, i) => this.within(at, i));
     this.fitted = area ?? [x0, y0, x1, y1];
     this.apply();
+  }
+
+  /** The middle nearest to `at` along an axis that shows no more bare ground than it must. */
+  within(at, axis) {
+    const [half, board] = [this.size[axis] / this.scale / 2, this.board[axis]];
+    return board + 2 <= 2 * half ? board / 2 : Math.min(board + 1 - half, Math.max(half - 1, at));
   }
 
   limited(scale) {
@@ -86,6 +92,7 @@ export class View {
     const [left, top] = [this.centre[0] - wide / 2, this.centre[1] - high / 2];
     this.svg.setAttribute("viewBox", [left, top, wide, high].map((tiles) => (tiles * TILE).toFixed(2)).join(" "));
     this.svg.classList.toggle("tiny", this.scale < 9);
+    this.svg.style.setProperty("--unit", (TILE / this.scale).toFixed(3));
     drawRuler(this.rulers.x, left, this.board[0], this.scale, this.size[0], false);
     drawRuler(this.rulers.y, top, this.board[1], this.scale, this.size[1], true);
     this.on.moved();
