@@ -175,7 +175,7 @@ def _search(logic: Logic, members: list[int], outside: list[int], levels: States
     )
     init = sum(r.init << i for i, r in enumerate(registers))
     reset = sum(1 << i for i, r in enumerate(registers) if r.resettable) if logic.has_reset else 0
-    return _breadth_first(
+    found: States | None = _breadth_first(
         kinds,
         left,
         right,
@@ -188,6 +188,7 @@ def _search(logic: Logic, members: list[int], outside: list[int], levels: States
         np.uint64(reset),
         limit,
     )
+    return found
 
 
 def _compile(xag: Xag, roots: Sequence[int]) -> tuple[Any, Any, Any, dict[int, int]]:

@@ -8,14 +8,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from hdl2grid.logic.explore import States
+from hdl2grid.synth.gating import word_of
 from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.model import BlockReport, SynthParams
-from hdl2grid.synth.network import EXACTLY_ONE, Form, Network
-from hdl2grid.synth.onelevel import OneLevel, Target, one_level
-from hdl2grid.synth.sinks import OUTPUT, REGISTER, Problem, Sink, word_of
+from hdl2grid.synth.network import Form, Network
+from hdl2grid.synth.onelevel import OneLevel, Target, lower_bound, one_level
+from hdl2grid.synth.sinks import OUTPUT, REGISTER, Problem, Sink
 
 StatesOf = Callable[[tuple[int, ...], int], States | None]
-Solved = dict[object, OneLevel | None]
+Task = tuple[int, tuple[int, ...], tuple[Target, ...]]
+Solved = dict[tuple[Task, int, int], OneLevel | None]
 
 _SMALL_SUPPORT = 14
 _SMALL_TABLE = 1 << 12
@@ -28,30 +30,35 @@ class _Block:
 
 
 def map_blocks(
-    problem: Problem, states_of: StatesOf, params: SynthParams, solved: Solved
-) -> tuple[Problem, tuple[BlockReport, ...]]:
+    problem: Problem, states_of: StatesOf, params: SynthParams, solved: Solved, budget: int | None = None
+) -> tuple[Problem, tuple[BlockReport, ...]] | None:
     """The problem with every small block replaced by its one-level solution where that takes fewer stacks.
 
-    `states_of(signals, limit)` gives the states of variables; `solved` keeps solutions between calls.
+    `states_of(signals, limit)` gives the states of variables; `solved` keeps solutions between calls. None when
+    the blocks' bounds and the large sinks' cells already add up to `budget` stacks.
     """
     network = problem.network
     forms = [sink.form for sink in problem.sinks]
     truths = [_truth(network, sink.form, states_of) for sink in problem.sinks]
     blocks, large = _cluster(truths, states_of, params)
+    tasks = [_task(problem, block, truths, states_of, params) for block in blocks]
+    rest = len(network.cone([forms[i] for i in large]))
+    if budget is not None and rest + sum(lower_bound(*task) for task in tasks) >= budget:
+        return None
     reports = []
-    for block in blocks:
-        solution = _solve(problem, block, truths, states_of, params, solved)
-        roots = [forms[i] for i in block.sinks]
-        plain = len(network.cone(roots))
-        if solution is not None and len(solution.cells) <= plain:
+    for block, task in zip(blocks, tasks, strict=True):
+        plain = len(network.cone([forms[i] for i in block.sinks]))
+        key = task, plain, params.search_steps
+        if key not in solved:
+            solved[key] = one_level(*task, plain, params.search_steps, params.seed)
+        solution = solved[key]
+        if solution is not None:
             for i, form in zip(block.sinks, _place(network, block, solution), strict=True):
                 forms[i] = form
-        reports.append(_report(problem, block, solution, plain, states_of, params))
+        reports.append(_report(problem, block, task, solution, plain))
     if large:
-        roots = [forms[i] for i in large]
-        used = network.support(roots).bit_count()
-        count = len(network.cone(roots))
-        reports.append(BlockReport("rest", "multi-level", len(large), used, None, count, None, "open"))
+        used = network.support([forms[i] for i in large]).bit_count()
+        reports.append(BlockReport("rest", "multi-level", len(large), used, None, rest, None, "open"))
     sinks = tuple(replace(s, form=f) for s, f in zip(problem.sinks, forms, strict=True))
     return replace(problem, sinks=sinks), tuple(reports)
 
@@ -138,14 +145,10 @@ def _limit(sink: Sink, params: SynthParams) -> int:
     return params.pixel_terms if sink.kind == OUTPUT else params.register_terms
 
 
-def _solve(
-    problem: Problem,
-    block: _Block,
-    truths: list[_Truth | None],
-    states_of: StatesOf,
-    params: SynthParams,
-    solved: Solved,
-) -> OneLevel | None:
+def _task(
+    problem: Problem, block: _Block, truths: list[_Truth | None], states_of: StatesOf, params: SynthParams
+) -> Task:
+    """The block as vectors: number of states, variables, targets."""
     signals = tuple(sorted(block.variables))
     states = states_of(signals, params.block_states)
     assert states is not None
@@ -154,18 +157,15 @@ def _solve(
     vectors = [t.over(signals, states) for t in functions]
     columns = [_vector(states >> np.uint64(i) & np.uint64(1)) for i in range(len(signals))]
     place = {signal: i for i, signal in enumerate(signals)}
-    targets = [
+    targets = tuple(
         Target(
             vector,
             place.get(sink.own.bit_length() - 1) if sink.kind == REGISTER else None,
             _limit(sink, params),
         )
         for sink, vector in zip(sinks, vectors, strict=True)
-    ]
-    key = (tuple(columns), tuple(targets))
-    if key not in solved:
-        solved[key] = one_level(len(states), columns, targets, params.search_steps, params.seed)
-    return solved[key]
+    )
+    return len(states), tuple(columns), targets
 
 
 def _place(network: Network, block: _Block, solution: OneLevel) -> list[Form]:
@@ -180,38 +180,23 @@ def _place(network: Network, block: _Block, solution: OneLevel) -> list[Form]:
 
     for number, cell in enumerate(solution.cells):
         factors = [translate(f) for f in cell.factors]
-        made = network.exactly_one(factors) if cell.kind == EXACTLY_ONE else network.product(factors)
+        made = network.make(cell.kind, factors)
         signals[1 + len(block.variables) + number] = made
     return [translate(form) for form in solution.forms]
 
 
-def _report(
-    problem: Problem,
-    block: _Block,
-    solution: OneLevel | None,
-    plain: int,
-    states_of: StatesOf,
-    params: SynthParams,
-) -> BlockReport:
-    sinks = [problem.sinks[i] for i in block.sinks]
-    states = states_of(tuple(sorted(block.variables)), params.block_states)
-    flat = solution is not None and len(solution.cells) <= plain
-    stacks = len(solution.cells) if flat and solution is not None else plain
-    bound = None if solution is None else solution.bound
-    verdict = "open"
-    if bound == stacks:
-        verdict = "proved minimal"
-    elif flat and solution is not None and solution.minimal:
-        verdict = "proved minimal for one level"
+def _report(problem: Problem, block: _Block, task: Task, solution: OneLevel | None, plain: int) -> BlockReport:
+    bound = lower_bound(*task)
+    stacks = plain if solution is None else solution.size
     return BlockReport(
-        block_name(sinks),
-        "one level" if flat else "multi-level",
-        len(sinks),
+        block_name([problem.sinks[i] for i in block.sinks]),
+        "multi-level" if solution is None else "one level",
+        len(block.sinks),
         len(block.variables),
-        None if states is None else len(states),
+        task[0],
         stacks,
         bound,
-        verdict,
+        "proved minimal" if bound == stacks else "open",
     )
 
 

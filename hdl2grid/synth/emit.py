@@ -10,10 +10,11 @@ import networkx as nx
 from hdl2grid.circuit.model import Circuit, Level, Origin, Pixel, Source, Stack, Toggle
 from hdl2grid.errors import SourceLine
 from hdl2grid.logic.model import Logic
+from hdl2grid.synth.gating import word_of
 from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.network import COLLECTOR, EXACTLY_ONE, PRODUCT, Form
-from hdl2grid.synth.rounds import Timed
-from hdl2grid.synth.sinks import GATE, OUTPUT, REGISTER, Problem, Sink, word_of
+from hdl2grid.synth.sinks import GATE, OUTPUT, REGISTER, Problem, Sink
+from hdl2grid.synth.timed import Timed
 
 _SHORT = {PRODUCT: "and", EXACTLY_ONE: "one", COLLECTOR: "sum"}
 
@@ -129,10 +130,7 @@ class _Emitter:
             self.drivers[cell] = (self._unique(f"{prefix}{counts[prefix]}"),)
         for signal, buffer in self.timed.buffers.items():
             terms = bits(buffer.terms)
-            if len(terms) == 1:
-                prefix = f"{self.drivers[terms[0]][0]}.buf"
-            else:
-                prefix = f"{_block(self.owner.get(signal))}.sum"
+            prefix = f"{self.drivers[terms[0]][0]}.buf" if len(terms) == 1 else f"{_block(self.owner.get(signal))}.sum"
             counts[prefix] += 1
             self.drivers[signal] = (self._unique(f"{prefix}{counts[prefix]}"),)
         for k in range(max(self.timed.reset_delay.values(), default=0)):

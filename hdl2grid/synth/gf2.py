@@ -52,16 +52,6 @@ class Basis:
         return tuple(self.rows[p] for p in sorted(self.rows))
 
 
-def intersection(a: Sequence[int], b: Sequence[int], width: int) -> list[int]:
-    """A basis of the intersection of two spaces of `width`-bit vectors (Zassenhaus's algorithm)."""
-    basis = Basis()
-    for vector in a:
-        basis.add(vector << width | vector)
-    for vector in b:
-        basis.add(vector << width)
-    return [row for row in basis.sorted_rows() if row >> width == 0]
-
-
 def light_basis(constraints: Sequence[int], ignore: int = 1) -> tuple[int, ...]:
     """A basis of the span of `constraints` whose vectors have few ones outside `ignore`.
 

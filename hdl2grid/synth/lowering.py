@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 
-from hdl2grid.logic.xag import AND, VARIABLE, Literal, Xag
+from hdl2grid.logic.xag import AND, VARIABLE, XOR, Literal, Xag
 from hdl2grid.synth.gf2 import Basis
 from hdl2grid.synth.network import ONE, PRODUCT, ZERO, Form, Network
 
@@ -15,27 +16,63 @@ def lower(
     variables: Mapping[int, Form],
     roots: Sequence[Literal],
     assumed: Iterable[Form] = (),
+    forced: Mapping[int, int] | None = None,
 ) -> list[Form]:
     """The roots as forms, their products added to `network`.
 
     `variables` maps variable nodes to forms. What is asked for matters only while every form of `assumed`
-    is 1, and is simplified by that.
+    is 1 and every node of `forced` has the value given there, and is simplified by that.
     """
     given = Basis(ignore=1)
     for form in assumed:
         given.add(form ^ 1)
     forms: dict[int, Form] = {0: ZERO}
-    for node in xag.cone(roots):
+    cone = xag.cone(roots)
+    readers = _count_readers(xag, cone, roots)
+    for node in cone:
         kind = xag.kinds[node]
         if node == 0:
+            continue
+        if forced and node in forced:
+            forms[node] = forced[node]
             continue
         if kind == VARIABLE:
             form = variables[node]
         else:
             left, right = (forms[literal >> 1] ^ (literal & 1) for literal in xag.fanins[node])
             form = _and(network, left, right) if kind == AND else left ^ right
+            if kind == XOR:
+                for literal, other in zip(xag.fanins[node], (right, left), strict=True):
+                    if xag.kinds[literal >> 1] == AND and readers[literal >> 1] == 1:
+                        inputs = [forms[i >> 1] ^ (i & 1) for i in xag.fanins[literal >> 1]]
+                        form = min(form, _lightest_sum(network, inputs, other ^ (literal & 1)), key=_weight)
         forms[node] = given.reduce(form)
     return [forms[root >> 1] ^ (root & 1) for root in roots]
+
+
+def _count_readers(xag: Xag, cone: Sequence[int], roots: Sequence[Literal]) -> Counter[int]:
+    readers = Counter(root >> 1 for root in roots)
+    for node in cone:
+        if xag.kinds[node] in (AND, XOR):
+            readers.update({literal >> 1 for literal in xag.fanins[node]})
+    return readers
+
+
+def _weight(form: Form) -> int:
+    return (form & ~1).bit_count()
+
+
+def _lightest_sum(network: Network, inputs: Sequence[Form], rest: Form) -> Form:
+    """`x & y ^ rest` with the product's inputs inverted or not, whichever leaves the shortest sum.
+
+    For a majority, `(a ^ c) & (b ^ c) ^ c`, the rest may so become a or b instead of a long carry c.
+    """
+    x, y = inputs
+    sums = (rest, rest ^ x, rest ^ y, rest ^ x ^ y ^ 1)
+    best = min(range(4), key=lambda i: (_weight(sums[i]), i))
+    if best == 0:
+        return _and(network, x, y) ^ rest
+    return _and(network, x ^ (best >> 1 & 1), y ^ (best & 1)) ^ sums[best]
 
 
 def _and(network: Network, left: Form, right: Form) -> Form:

@@ -37,9 +37,10 @@ class SynthParams:
 class BlockReport:
     """One group of targets that was mapped together.
 
-    `states` is the number of states of the block's variables that count; `bound` the fewest stacks (beside
-    registers and resets) that any mapping needs, None where it was not computed; `verdict` is 'proved minimal',
-    'proved minimal for one level' or 'open'; `method` 'one level' or 'multi-level'.
+    `states` is the number of states of the block's variables. `stacks` counts products and exactly-ones that the
+    targets need, without those that only shorten sums at sinks or delay; `bound` is the fewest that any mapping
+    with these codes and gates needs, None where it was not computed. `verdict` is 'proved minimal' or 'open';
+    `method` 'one level' or 'multi-level'.
     """
 
     name: str

@@ -69,6 +69,12 @@ class Network:
         cell = Cell(COLLECTOR, (form & ~1,))
         return 1 << self._cell(cell, (cell.kind, cell.factors))
 
+    def make(self, kind: str, factors: Sequence[Form]) -> Form:
+        """A cell of that kind; a collector has one factor."""
+        if kind == PRODUCT:
+            return self.product(factors)
+        return self.exactly_one(factors) if kind == EXACTLY_ONE else self.collector(factors[0])
+
     def _cell(self, cell: Cell, key: tuple[str, tuple[Form, ...]]) -> int:
         signal = self._known.get(key)
         if signal is None:

@@ -15,17 +15,18 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
-import numpy.typing as npt
 
+from hdl2grid.synth.extensions import Extension, smallest_extensions
+from hdl2grid.synth.extras import add_extras
 from hdl2grid.synth.gf2 import Basis, bits
 from hdl2grid.synth.network import EXACTLY_ONE, PRODUCT
 from hdl2grid.synth.wiring import Pool, Prices, cheapest_basis
-
-Words = npt.NDArray[np.uint64]
+from hdl2grid.synth.words import Words, flats_within, words
 
 _MOST_FLATS = 60_000
-_MOST_EXTENSIONS = 12
-_MOST_PAIRS = 40_000
+_MOST_LIGHT = 20
+_MOST_TESTS = 1 << 27
+_POOL = 250
 
 
 @dataclass(frozen=True)
@@ -38,13 +39,14 @@ class LocalCell:
 
 @dataclass(frozen=True)
 class OneLevel:
-    """`forms[t]` is target t as a mask: constant, variables, then the cells. `bound` is dim W - dim A;
-    `minimal` tells that no smaller set of products exists with one level."""
+    """`forms[t]` is target t as a mask: constant, variables, then the cells.
+
+    The first `size` cells span the targets; those after them only shorten sums that no sink could take.
+    """
 
     cells: tuple[LocalCell, ...]
     forms: tuple[int, ...]
-    bound: int
-    minimal: bool
+    size: int
 
 
 @dataclass(frozen=True)
@@ -69,6 +71,9 @@ class _Space:
         self.lightest: dict[int, int] = {}
         for mask in masks:
             self.lightest.setdefault(self.vector(mask), mask)
+        self.planes = words(v for v in self.lightest if v not in (0, self.ones))
+        priced = [(int(p), Prices.factor(self.lightest[int(p)])) for p in self.planes]
+        self.priced_planes = sorted(priced, key=lambda item: (item[1], self.lightest[item[0]]))
 
     def vector(self, mask: int) -> int:
         total = self.ones if mask & 1 else 0
@@ -76,185 +81,147 @@ class _Space:
             total ^= self.variables[i]
         return total
 
-    def hyperplanes(self) -> Words:
-        return np.array(sorted(v for v in self.lightest if v not in (0, self.ones)), dtype=np.uint64)
-
 
 def one_level(
-    num_states: int, variables: Sequence[int], targets: Sequence[Target], steps: int, seed: int
+    num_states: int,
+    variables: Sequence[int],
+    targets: Sequence[Target],
+    most: int,
+    steps: int,
+    seed: int,
 ) -> OneLevel | None:
-    """Solve a block; vectors have bit i for state i. None if the space of candidates is too large."""
+    """Solve a block; vectors have bit i for state i. None if it takes more than `most` cells, or was not found."""
     space = _Space(num_states, variables, targets)
     bound = len(space.quotient)
     if bound == 0:
         forms = tuple(space.lightest[t.vector] for t in targets)
-        return OneLevel((), forms, 0, True)
-    planes = space.hyperplanes()
-    flats, complete = _flats(planes)
-    if not complete and len(flats) == 0:
+        made, written = add_extras(len(variables), (), forms, targets, (), LocalCell)
+        return OneLevel(made, written, 0)
+    if bound > most:
         return None
-    solution = _smallest_pools(space, flats)
-    if solution is None:
+    extensions, ones = _extensions(space)
+    if not extensions or len(extensions[0].quotient) > most:
         return None
-    pools, minimal = solution
     best: tuple[int, list[int], Basis] | None = None
-    factors: dict[int, tuple[tuple[int, ...], int]] = {}
-    for quotient, members in pools:
-        vectors = [int(v) for v in members]
+    cells: dict[int, tuple[LocalCell, int]] = {}
+    for extension in extensions:
+        vectors = _handiest(space, extension)
         for v in vectors:
-            if v not in factors:
-                factors[v] = _lightest_factors(space, v, planes)
-        prices = [factors[v][1] for v in vectors]
-        pool = Pool(space.affine, quotient, vectors, prices)
-        found = cheapest_basis(pool, targets, space.lightest, Prices(), max(1, steps // len(pools)), seed)
+            if v not in cells:
+                cells[v] = _lightest_cell(space, v, ones)
+        pool = Pool(space.affine, extension.quotient, vectors, [cells[v][1] for v in vectors])
+        found = cheapest_basis(pool, targets, space.lightest, Prices(), max(1, steps // len(extensions)), seed)
         if found is not None and (best is None or found[0] < best[0]):
-            best = (found[0], [vectors[i] for i in found[1]], quotient)
+            best = (found[0], [vectors[i] for i in found[1]], extension.quotient)
     if best is None:
         return None
-    cells = tuple(LocalCell(PRODUCT, factors[v][0]) for v in best[1])
-    forms = _express(space, best[1], targets)
-    return OneLevel(cells, forms, bound, minimal and complete)
+    chosen = [cells[v][0] for v in best[1]]
+    forms = _express(space, best[1], [t.vector for t in targets])
+    inside = [v for v in cells if v not in best[1] and not best[2].reduce(space.affine.reduce(v))]
+    pool_cells = [cells[v][0] for v in inside]
+    values = _express(space, best[1], inside)
+    pairs = list(zip(pool_cells, values, strict=True))
+    made, written = add_extras(len(variables), chosen, forms, targets, pairs, LocalCell)
+    return OneLevel(made, written, len(chosen))
 
 
-def _flats(planes: Words) -> tuple[Words, bool]:
-    """All products of two and more affine functions, as vectors; and whether that are all."""
+def _extensions(space: _Space) -> tuple[list[Extension], dict[int, tuple[int, ...]]]:
+    """The smallest extensions of W that cells span; and the exactly-one stacks that were among the candidates."""
+    planes = space.planes
+    rows = [*space.quotient.sorted_rows(), *space.affine.sorted_rows()]
+    if len(planes) << len(rows) <= _MOST_TESTS:
+        within, _ = flats_within(np.array(rows, dtype=np.uint64), planes)
+        found = smallest_extensions(space.affine, space.quotient, within)[:1]
+        if found and len(found[0].quotient) == len(space.quotient):
+            return found, {}
+    candidates = _flats(planes)
+    found = smallest_extensions(space.affine, space.quotient, candidates)
+    if found and len(found[0].quotient) == len(space.quotient):
+        return found, {}
+    ones = _exactly_ones(space)
+    wider = smallest_extensions(space.affine, space.quotient, np.union1d(candidates, words(ones)))
+    if wider and (not found or len(wider[0].quotient) < len(found[0].quotient)):
+        return wider, ones
+    return found, ones
+
+
+def _handiest(space: _Space, extension: Extension) -> list[int]:
+    """The members of few toggles, as many as are needed to span the extension and at least `_POOL` of them."""
+    members = np.sort(extension.members)
+    heights = np.zeros(len(members), dtype=np.int64)
+    for plane in space.planes:
+        heights += (members & plane) == members
+    order = np.argsort(heights, kind="stable")
+    spanned = Basis()
+    chosen: list[int] = []
+    for i in order:
+        vector = int(members[i])
+        if len(chosen) < _POOL or len(spanned) < len(extension.quotient):
+            chosen.append(vector)
+            spanned.add(space.affine.reduce(vector))
+    return chosen
+
+
+def lower_bound(num_states: int, variables: Sequence[int], targets: Sequence[Target]) -> int:
+    """`dim W - dim A`: no mapping of any depth takes fewer cells."""
+    affine = Basis([(1 << num_states) - 1, *variables])
+    return len(Basis(affine.reduce(t.vector) for t in targets))
+
+
+def _flats(planes: Words) -> Words:
+    """Products of two and more affine functions as vectors: all of them, or the shorter ones where too many."""
     seen = np.unique(planes)
     level, found = planes, np.zeros(0, dtype=np.uint64)
     while len(level):
-        if len(level) * len(planes) > 6_000_000 or len(found) > _MOST_FLATS:
-            return found, False
+        if len(level) * len(planes) > 2_000_000 or len(found) > _MOST_FLATS:
+            return np.sort(found)
         level = np.unique((level[:, None] & planes[None, :]).ravel())
         level = np.setdiff1d(level[level != 0], seen, assume_unique=True)
         seen = np.union1d(seen, level)
         found = np.concatenate((found, level))
-    return np.sort(found), True
+    return np.sort(found)
 
 
-def residues(vectors: Words, basis: Basis) -> Words:
-    """`Basis.reduce` on an array of vectors of at most 64 bits."""
-    out = vectors.copy()
-    for pivot, row in basis.rows.items():
-        hit = (out >> np.uint64(pivot) & np.uint64(1)).astype(bool)
-        out[hit] ^= np.uint64(row)
-    return out
-
-
-def _smallest_pools(space: _Space, flats: Words) -> tuple[list[tuple[Basis, Words]], bool] | None:
-    """The extensions of W of least dimension that candidates span, each with the candidates that lie in it.
-
-    The second value tells that all smaller extensions were excluded (by exhaustion over `flats`).
-    """
-    nonlinear = residues(flats, space.affine)
-    keep = nonlinear != 0
-    flats, nonlinear = flats[keep], nonlinear[keep]
-    outside = residues(nonlinear, space.quotient)
-    inside = flats[outside == 0]
-    need = len(space.quotient)
-    core = Basis(int(v) for v in np.unique(nonlinear[outside == 0]))
-    if len(core) == need:
-        return [(space.quotient, inside)], True
-    values, start = np.unique(outside, return_index=True)
-    groups = {int(v): np.flatnonzero(outside == v) for v in values if v != 0} if len(values) <= 4096 else None
-    del start
-    if groups is not None:
-        single = _extensions(space, core, flats, nonlinear, groups, inside)
-        if single:
-            return single, True
-        double = _double_extensions(space, core, flats, nonlinear, groups, inside)
-        if double[0]:
-            return double
-    greedy = _grow(space, flats, nonlinear)
-    return None if greedy is None else ([greedy], False)
-
-
-def _extended(space: _Space, extra: Sequence[int]) -> Basis:
-    return Basis([*space.quotient.sorted_rows(), *extra])
-
-
-def _extensions(
-    space: _Space,
-    core: Basis,
-    flats: Words,
-    nonlinear: Words,
-    groups: dict[int, npt.NDArray[np.int64]],
-    inside: Words,
-) -> list[tuple[Basis, Words]]:
-    missing = len(space.quotient) + 1 - len(core)
-    found = []
-    for value, members in sorted(groups.items(), key=lambda item: (-len(item[1]), item[0])):
-        if len(members) < missing:
+def _exactly_ones(space: _Space) -> dict[int, tuple[int, ...]]:
+    """Stacks of four and five toggles that say 'exactly one', over the lightest affine functions, by vector."""
+    light = sorted((m for v, m in space.lightest.items() if v not in (0, space.ones)), key=_weight)
+    light = light[:_MOST_LIGHT]
+    vectors = np.array([space.vector(m) for m in light], dtype=np.uint64)
+    found: dict[int, tuple[int, ...]] = {}
+    for size in (4, 5):
+        if len(light) < size:
             break
-        if _rank(core, nonlinear[members], missing) == missing:
-            found.append((_extended(space, [value]), np.concatenate((inside, flats[members]))))
-        if len(found) == _MOST_EXTENSIONS:
-            break
+        picks = np.array(list(combinations(range(len(light)), size)), dtype=np.int64)
+        one = np.zeros(len(picks), dtype=np.uint64)
+        more = np.zeros(len(picks), dtype=np.uint64)
+        for column in range(size):
+            value = vectors[picks[:, column]]
+            more |= one & value
+            one |= value
+        values, first = np.unique(one & ~more, return_index=True)
+        for v, i in zip(values, first, strict=True):
+            found.setdefault(int(v), tuple(light[p] for p in picks[i]))
     return found
 
 
-def _double_extensions(
-    space: _Space,
-    core: Basis,
-    flats: Words,
-    nonlinear: Words,
-    groups: dict[int, npt.NDArray[np.int64]],
-    inside: Words,
-) -> tuple[list[tuple[Basis, Words]], bool]:
-    missing = len(space.quotient) + 2 - len(core)
-    order = sorted(groups, key=lambda v: (-len(groups[v]), v))
-    found: list[tuple[Basis, Words]] = []
-    tried = 0
-    for a, b in combinations(order, 2):
-        if len(groups[a]) + 2 * len(groups[b]) < missing and len(groups[a]) < missing:
-            continue
-        tried += 1
-        if tried > _MOST_PAIRS:
-            return found, False
-        members = np.concatenate([groups[v] for v in (a, b, a ^ b) if v in groups])
-        if len(members) >= missing and _rank(core, nonlinear[members], missing) == missing:
-            found.append((_extended(space, [a, b]), np.concatenate((inside, flats[members]))))
-            if len(found) == _MOST_EXTENSIONS:
-                break
-    return found, True
+def _weight(mask: int) -> tuple[int, int]:
+    return (mask >> 1).bit_count(), mask
 
 
-def _rank(core: Basis, vectors: Words, enough: int) -> int:
-    """By how much `vectors` widen `core`, at most `enough`."""
-    grown = Basis(core.sorted_rows())
-    gained = 0
-    for v in vectors:
-        gained += grown.add(int(v))
-        if gained == enough:
-            break
-    return gained
+def _lightest_cell(space: _Space, vector: int, ones: dict[int, tuple[int, ...]]) -> tuple[LocalCell, int]:
+    """The cell of that vector: a product if it is one, and its price."""
+    factors, price = _lightest_factors(space, vector)
+    if factors or vector not in ones:
+        return LocalCell(PRODUCT, factors), price
+    return LocalCell(EXACTLY_ONE, ones[vector]), sum(Prices.factor(m) for m in ones[vector])
 
 
-def _grow(space: _Space, flats: Words, nonlinear: Words) -> tuple[Basis, Words] | None:
-    """Widen W by one candidate after the other, the one that lets most others in, until candidates span it."""
-    quotient = Basis(space.quotient.sorted_rows())
-    while True:
-        outside = residues(nonlinear, quotient)
-        inside = outside == 0
-        core = Basis(int(v) for v in np.unique(nonlinear[inside]))
-        if len(core) == len(quotient):
-            return quotient, flats[inside]
-        values, counts = np.unique(outside[~inside], return_counts=True)
-        if not len(values):
-            return None
-        best, gain = int(values[0]), -1
-        for i in np.argsort(-counts, kind="stable")[:64]:
-            gained = _rank(core, nonlinear[outside == values[i]], len(quotient) + 1 - len(core))
-            if gained > gain:
-                best, gain = int(values[i]), gained
-        quotient.add(best)
-
-
-def _lightest_factors(space: _Space, vector: int, planes: Words) -> tuple[tuple[int, ...], int]:
+def _lightest_factors(space: _Space, vector: int) -> tuple[tuple[int, ...], int]:
     """Affine factors whose product is `vector`, lightest first found, as masks; and their price."""
-    covering = [int(p) for p in planes if int(p) & vector == vector]
-    ranked = sorted(covering, key=lambda p: (Prices.factor(space.lightest[p]), space.lightest[p]))
+    ranked = [(p, price) for p, price in space.priced_planes if p & vector == vector]
     best: list[tuple[int, ...]] = []
     best_price = [1 << 30]
-    budget = [400]
+    budget = [150]
 
     def descend(rest: int, chosen: tuple[int, ...], price: int) -> None:
         if price >= best_price[0] or budget[0] == 0:
@@ -265,32 +232,26 @@ def _lightest_factors(space: _Space, vector: int, planes: Words) -> tuple[tuple[
             best[:] = [chosen]
             return
         low = rest & -rest
-        for p in ranked:
+        for p, more in ranked:
             if not p & low:
-                descend(rest & p, (*chosen, p), price + Prices.factor(space.lightest[p]))
+                descend(rest & p, (*chosen, p), price + more)
 
     descend(space.ones & ~vector, (), 0)
-    return tuple(sorted(space.lightest[p] for p in best[0])), best_price[0]
+    return tuple(sorted(space.lightest[p] for p in best[0])) if best else (), best_price[0]
 
 
-def _express(space: _Space, cells: Sequence[int], targets: Sequence[Target]) -> tuple[int, ...]:
-    """Each target as an XOR of cells and the lightest affine function."""
-    width = space.ones.bit_length()
-    tagged = Basis(ignore=(1 << len(cells)) - 1)
+def _express(space: _Space, cells: Sequence[int], vectors: Sequence[int]) -> tuple[int, ...]:
+    """Each vector as an XOR of cells and the lightest affine function."""
     shift = len(cells)
-    del width
+    tagged = Basis(ignore=(1 << shift) - 1)
     for i, v in enumerate(cells):
         tagged.add(space.affine.reduce(v) << shift | 1 << i)
     first = len(space.variables) + 1
     forms = []
-    for target in targets:
-        residue = tagged.reduce(space.affine.reduce(target.vector) << shift)
-        chosen = residue & ((1 << shift) - 1)
-        rest = target.vector
+    for vector in vectors:
+        chosen = tagged.reduce(space.affine.reduce(vector) << shift) & ((1 << shift) - 1)
+        rest = vector
         for i in bits(chosen):
             rest ^= cells[i]
         forms.append(space.lightest[rest] | chosen << first)
     return tuple(forms)
-
-
-__all__ = ["EXACTLY_ONE", "LocalCell", "OneLevel", "Target", "one_level", "residues"]

@@ -4,8 +4,11 @@ Registers and plain stacks that read one another form a *component*. In one comp
 such that in each event it moves, if at all, in the round `level + offset of the event`: then a stack whose
 toggles are all fed at one level cannot be asked to emit twice. A register's level is the round in which it
 moves at a tick, less the component's earliest for that domain (gated registers move later). In a reset the
-registers of a component must keep these distances, so the later ones get their reset through buffers. A switch
-moves alone, so each component may see it at the level that suits it.
+registers of a component must keep these distances, so the later ones get their reset through buffers.
+
+A switch moves alone. Balanced for ticks and resets, most networks need little more for its sake (`switches.py`);
+only a switch whose flip would still reach some stack in two rounds is given a level too (each component may see
+it at the level that suits it), and is balanced like a register.
 
 A toggle under a strobe may be fed in any round after the strobe's (hold); data of the same tick that would
 come earlier is delayed likewise.
@@ -14,7 +17,6 @@ come earlier is delayed likewise.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 
 import networkx as nx
 
@@ -22,27 +24,8 @@ from hdl2grid.logic.model import Logic
 from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.network import Form
 from hdl2grid.synth.sinks import REGISTER, Problem, Sink
-
-
-@dataclass(frozen=True)
-class Buffer:
-    """A stack of one toggle that bears `inputs` (signals) and moves at `level`; `terms` is what it stands for."""
-
-    inputs: tuple[int, ...]
-    terms: Form
-    level: int
-
-
-@dataclass
-class Timed:
-    """The network with rounds. `toggles[cell]` and `sinks[i]` list, for each toggle, the signals that feed it;
-    signals from `first_buffer` on are `buffers`; `reset_delay[register]` counts rounds."""
-
-    cells: list[int]
-    toggles: dict[int, list[tuple[int, ...]]] = field(default_factory=dict)
-    sinks: list[tuple[int, ...]] = field(default_factory=list)
-    buffers: dict[int, Buffer] = field(default_factory=dict)
-    reset_delay: dict[int, int] = field(default_factory=dict)
+from hdl2grid.synth.switches import settle_switches
+from hdl2grid.synth.timed import Buffer, Timed
 
 
 def strobe_round(problem: Problem, gate: int | None) -> int:
@@ -57,14 +40,27 @@ def moving_round(problem: Problem, sink: Sink) -> int:
 
 def time(logic: Logic, problem: Problem) -> Timed:
     """Balance the network."""
-    return _Balancer(logic, problem).run()
+    first = 1 + len(logic.registers)
+    switches = range(first, first + len(logic.inputs))
+    levelled: frozenset[int] = frozenset()
+    while True:
+        balancer = _Balancer(logic, problem, levelled)
+        timed = balancer.run()
+        uneven = settle_switches(timed, switches, balancer.free, balancer.next_signal)
+        if not uneven:
+            return timed
+        assert not uneven <= levelled, "a levelled switch is even by construction"
+        levelled |= uneven
 
 
 class _Balancer:
-    def __init__(self, logic: Logic, problem: Problem) -> None:
+    """Signals in `free` move only at flips of switches that have no level: they are fed as they come."""
+
+    def __init__(self, logic: Logic, problem: Problem, levelled: frozenset[int]) -> None:
         self.logic, self.problem, self.network = logic, problem, problem.network
         self.cells = self.network.cone([s.form for s in problem.sinks])
         self.num_registers = len(logic.registers)
+        self.free = self._free_signals(levelled)
         self.timed = Timed(list(self.cells))
         self.next_signal = 1 + self.network.num_variables + len(self.network.cells)
         self.component = self._components()
@@ -78,12 +74,14 @@ class _Balancer:
         demands = []
         for cell in self.cells:
             for place, factor in enumerate(self.network.cells[cell].factors):
-                demands.append((self._low_terms(cell, factor), self.levels[cell], cell, place))
+                demands.append((self._low_terms(cell, factor), self.levels.get(cell, 0), cell, place))
         fed = {}
         for _, _, cell, place in sorted(demands):
-            component = self.component[cell]
             factor = self.network.cells[cell].factors[place]
-            fed[cell, place] = self._deliver(component, factor, self.levels[cell] - 1)
+            if cell in self.free:
+                fed[cell, place] = tuple(bits(factor & ~1))
+            else:
+                fed[cell, place] = self._deliver(self.component[cell], factor, self.levels[cell] - 1)
         for cell in self.cells:
             count = len(self.network.cells[cell].factors)
             self.timed.toggles[cell] = [fed[cell, place] for place in range(count)]
@@ -95,13 +93,23 @@ class _Balancer:
     def _is_input(self, signal: int) -> bool:
         return self.num_registers < signal <= self.network.num_variables
 
+    def _free_signals(self, levelled: frozenset[int]) -> set[int]:
+        free = {s for s in range(1, self.network.num_variables + 1) if self._is_input(s)} - levelled
+        for cell in self.cells:
+            if all(s in free for s in self._terms(cell)):
+                free.add(cell)
+        return free
+
+    def _terms(self, cell: int) -> list[int]:
+        return [s for f in self.network.cells[cell].factors for s in bits(f & ~1)]
+
     def _components(self) -> dict[int, int]:
         graph: nx.Graph = nx.Graph()
         graph.add_nodes_from(range(1, self.num_registers + 1))
         for cell in self.cells:
             graph.add_node(cell)
-            for factor in self.network.cells[cell].factors:
-                graph.add_edges_from((cell, s) for s in bits(factor & ~1) if not self._is_input(s))
+            fixed = [s for s in self._terms(cell) if not self._is_input(s) and s not in self.free]
+            graph.add_edges_from((cell, s) for s in fixed)
         return {s: min(part) for part in nx.connected_components(graph) for s in part}
 
     def _register_levels(self) -> tuple[dict[tuple[int, str], int], dict[int, int]]:
@@ -120,8 +128,7 @@ class _Balancer:
         """The domains whose ticks can move a signal."""
         moved = {s: frozenset([self.logic.registers[s - 1].domain]) for s in self.levels}
         for cell in self.cells:
-            inputs = [s for f in self.network.cells[cell].factors for s in bits(f & ~1)]
-            moved[cell] = frozenset().union(*(moved.get(s, frozenset()) for s in inputs))
+            moved[cell] = frozenset().union(*(moved.get(s, frozenset()) for s in self._terms(cell)))
         return moved
 
     def _level(self, component: int, signal: int) -> int:
@@ -132,8 +139,10 @@ class _Balancer:
     def _cell_levels(self) -> None:
         latest: dict[tuple[int, int], int] = {}
         for cell in self.cells:
+            if cell in self.free:
+                continue
             component = self.component[cell]
-            signals = [s for f in self.network.cells[cell].factors for s in bits(f & ~1)]
+            signals = [s for s in self._terms(cell) if s not in self.free]
             self.levels[cell] = 1 + max(self._level(component, s) for s in signals)
             for s in signals:
                 if self._is_input(s):
@@ -142,13 +151,16 @@ class _Balancer:
         self.input_levels = latest
 
     def _low_terms(self, cell: int, factor: Form) -> int:
+        if cell in self.free:
+            return 0
         component, level = self.component[cell], self.levels[cell] - 1
-        return sum(self._level(component, s) < level for s in bits(factor & ~1))
+        return sum(s not in self.free and self._level(component, s) < level for s in bits(factor & ~1))
 
     def _deliver(self, component: int, form: Form, level: int) -> tuple[int, ...]:
         """Signals that move at `level` and whose sum is `form`; none of its terms moves later."""
-        ready = [s for s in bits(form & ~1) if self._level(component, s) == level]
-        early = [s for s in bits(form & ~1) if self._level(component, s) < level]
+        signals = bits(form & ~1)
+        ready = [s for s in signals if s in self.free or self._level(component, s) == level]
+        early = [s for s in signals if s not in self.free and self._level(component, s) < level]
         if not early:
             return tuple(ready)
         together = self._chain(component, _sum(early), level, False)[1]
@@ -177,10 +189,7 @@ class _Balancer:
                 continue
             missing += 1
             inputs = tuple(sorted(joining + ([carried] if carried else [])))
-            if build:
-                carried = self._buffer(key, inputs)
-            else:
-                carried = -1
+            carried = self._buffer(key, inputs) if build else -1
         return carried, missing
 
     def _buffer(self, key: tuple[int, Form, int], inputs: tuple[int, ...]) -> int:
@@ -197,7 +206,8 @@ class _Balancer:
         own = bits(sink.own & sink.form)
         if hit == 0 or not sink.domain:
             return tuple(sorted(foreign + own))
-        fed, early = own, {}
+        fed: list[int] = list(own)
+        early: dict[int, list[int]] = {}
         for signal in foreign:
             if sink.domain not in self.domains.get(signal, frozenset()):
                 fed.append(signal)

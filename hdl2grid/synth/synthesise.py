@@ -3,23 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from hdl2grid.circuit.model import Circuit, Source
+from hdl2grid.errors import InputError, nearest
 from hdl2grid.logic.explore import Reachable, States, explore
 from hdl2grid.logic.model import Logic
 from hdl2grid.synth.blocks import Solved, map_blocks
 from hdl2grid.synth.emit import emit, longest_wave
+from hdl2grid.synth.gating import Condition, conditions, gate_tree, variables_of
 from hdl2grid.synth.model import BlockReport, Synthesis, SynthParams, SynthReport
-from hdl2grid.synth.network import COLLECTOR, EXACTLY_ONE, PRODUCT
-from hdl2grid.synth.rounds import Timed, moving_round, time
-from hdl2grid.synth.sinks import GATE, REGISTER, Condition, Problem, build, conditions
+from hdl2grid.synth.network import COLLECTOR, EXACTLY_ONE, PRODUCT, Network
+from hdl2grid.synth.rounds import moving_round, time
+from hdl2grid.synth.sinks import GATE, REGISTER, Problem, build
 from hdl2grid.synth.terms import shorten
+from hdl2grid.synth.timed import Timed
 
 _MOST_GATE_TRIALS = 40
 _LARGE_NETWORK = 4000
+_QUICK_STEPS = 8000
 
 
 @dataclass(frozen=True)
@@ -41,14 +45,25 @@ def synthesise(logic: Logic, sources: Sequence[Source], params: SynthParams | No
     `sources` are the machine's tickers, buttons and switches; they are named after the logic's events (domains,
     "reset", inputs). The circuit keeps time with the logic in every reachable state and loses no pulse: every
     plain stack is fed in one round of any wave. The same arguments give the same circuit.
+
+    Raises InputError S001 where an event of the logic has no source.
     """
     params = params or SynthParams()
+    _check_sources(logic, sources)
     reachable = explore(logic, params.joint_states, params.group_states)
     constant = _constant_registers(logic, reachable)
     mapper = _Mapper(logic, reachable, constant, params)
     best = mapper.best()
     circuit = emit(logic, best.problem, best.timed, sources, constant)
     return Synthesis(circuit, _report(logic, reachable, best, circuit))
+
+
+def _check_sources(logic: Logic, sources: Sequence[Source]) -> None:
+    names = [source.name for source in sources]
+    wanted = [*logic.domains, *(["reset"] if logic.has_reset else []), *(i.name for i in logic.inputs)]
+    for event in wanted:
+        if event not in names:
+            raise InputError("S001", f"no source is called '{event}'", where=logic.name, hint=nearest(event, names))
 
 
 def _constant_registers(logic: Logic, reachable: Reachable) -> frozenset[int]:
@@ -71,34 +86,58 @@ class _Mapper:
         self.states: dict[tuple[tuple[int, ...], int], States | None] = {}
 
     def best(self) -> _Mapped:
-        """All gates, then without one after the other while that saves stacks; and none at all."""
-        best = self.map(())
-        if not self.params.gating:
-            return best
-        gated = conditions(self.logic, self.constant, self.params.max_toggles)
-        if not gated:
-            return best
-        best = min(best, self.map(gated), key=lambda m: m.stacks)
-        trials = 0
-        current = list(gated)
-        price = self.map(gated).stacks
-        improved = len(best.problem.network.cells) <= _LARGE_NETWORK
+        """The cheapest choice of gates found: every word starts under its own condition, then words are moved to
+        a wider one (or none) one by one while that saves stacks."""
+        choices = conditions(self.logic, self.constant, self.params.max_toggles) if self.params.gating else ()
+        own = list(choices)
+        wider = [self._wider(condition, choices) for condition in choices]
+        current: list[Condition | None] = list(own)
+        best = self.map(current, quick=True)
+        assert best is not None
+        trials, improved = 0, len(best.problem.network.cells) <= _LARGE_NETWORK
         while improved and trials < _MOST_GATE_TRIALS:
             improved = False
-            for condition in list(current):
-                rest = [c for c in current if c is not condition]
-                mapped = self.map(rest)
-                trials += 1
-                if mapped.stacks < price:
-                    current, price, improved = rest, mapped.stacks, True
-                    best = min(best, mapped, key=lambda m: m.stacks)
-        return best
+            for i in range(len(current)):
+                for choice in [own[i], *wider[i], None]:
+                    if choice == current[i]:
+                        continue
+                    trial = [*current[:i], choice, *current[i + 1 :]]
+                    trials += 1
+                    mapped = self.map(trial, best.stacks, quick=True)
+                    if mapped is not None and mapped.stacks < best.stacks:
+                        best, current, improved = mapped, trial, True
+        final = self.map(current)
+        assert final is not None
+        return final
 
-    def map(self, gated: Sequence[Condition]) -> _Mapped:
-        problem = build(self.logic, self.constant, gated, self.params.max_toggles)
-        problem, blocks = map_blocks(problem, self.states_of, self.params, self.solved)
-        rounds = {s.own.bit_length() - 1: moving_round(problem, s) for s in problem.sinks if s.kind == REGISTER}
-        problem = shorten(problem, lambda signal: rounds.get(signal, 0), self.params)
+    def _wider(self, condition: Condition, choices: Sequence[Condition]) -> list[Condition]:
+        """The condition's word under the conditions of other words that its own implies, narrowest first."""
+        network = Network(len(self.logic.registers) + len(self.logic.inputs), self.params.max_toggles)
+        variables = variables_of(self.logic, self.constant)
+        gates, gate_of = gate_tree(network, self.logic, variables, choices)
+        gate = gate_of.get((condition.word, condition.domain))
+        found = []
+        while gate is not None and (gate := gates[gate].parent) is not None:
+            found.append(Condition(condition.word, condition.domain, gates[gate].literals))
+        return found
+
+    def map(self, gated: Sequence[Condition | None], budget: int | None = None, quick: bool = False) -> _Mapped | None:
+        """The machine mapped under the given gates; None when it is likely to take `budget` stacks or more.
+
+        `quick` spends little on the choice among smallest sets of cells.
+        """
+        limits = self.params
+        if quick:
+            limits = replace(limits, search_steps=min(_QUICK_STEPS, limits.search_steps))
+        problem = build(self.logic, self.constant, [c for c in gated if c is not None], limits.max_toggles)
+        left = None if budget is None else budget - len(problem.gates)
+        mapped = map_blocks(problem, self.states_of, limits, self.solved, left)
+        if mapped is None:
+            return None
+        problem, blocks = mapped
+        registers = [s for s in problem.sinks if s.kind == REGISTER]
+        rounds = {s.own.bit_length() - 1: moving_round(problem, s) for s in registers}
+        problem = shorten(problem, lambda signal: rounds.get(signal, 0), limits)
         return _Mapped(problem, time(self.logic, problem), blocks)
 
     def states_of(self, signals: tuple[int, ...], limit: int) -> States | None:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 class Prices:
     """What wiring costs: a term at a sink 1, each term above a sink's limit `excess` more (it needs a stack)."""
 
-    excess: int = 6
+    excess: int = 20
 
     @staticmethod
     def factor(mask: int) -> int:

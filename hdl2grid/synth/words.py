@@ -1,0 +1,133 @@
+"""Vectors of at most 64 bits as machine words: the compiled kernels of one-level synthesis."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from numba import njit
+
+from hdl2grid.synth.gf2 import Basis
+
+Words = npt.NDArray[np.uint64]
+
+
+def words(vectors: Any) -> Words:
+    return np.array(sorted(vectors), dtype=np.uint64)
+
+
+def residues(vectors: Words, basis: Basis) -> Words:
+    """`Basis.reduce` on an array."""
+    out = vectors.copy()
+    for pivot, row in basis.rows.items():
+        out ^= (out >> np.uint64(pivot) & np.uint64(1)) * np.uint64(row)
+    return out
+
+
+def rank(core: Words, vectors: Words, enough: int = 64) -> int:
+    """By how much `vectors` widen the span of `core`, at most `enough`."""
+    rows = np.zeros(65, dtype=np.uint64)
+    size = _widen(rows, 0, core, 0, len(core), 64)
+    return int(_widen(rows, size, vectors, 0, len(vectors), size + enough) - size)
+
+
+def group_ranks(core: Words, vectors: Words, starts: Any, enough: int) -> Any:
+    """`rank` of each slice `vectors[starts[i] : starts[i + 1]]`."""
+    return _group_ranks(core, vectors, starts, enough)
+
+
+@njit(cache=True)
+def _widen(rows: Any, size: int, vectors: Any, start: int, end: int, full: int) -> int:
+    """Adds vectors to echelon rows (each with a lowest one that no later row has); the new number of rows."""
+    one = np.uint64(1)
+    for i in range(start, end):
+        if size >= full:
+            break
+        v = vectors[i]
+        for k in range(size):
+            if v & rows[k] & (~rows[k] + one):
+                v ^= rows[k]
+        if v:
+            rows[size] = v
+            size += 1
+    return size
+
+
+@njit(cache=True)
+def _group_ranks(core: Any, vectors: Any, starts: Any, enough: int) -> Any:
+    rows = np.zeros(65, dtype=np.uint64)
+    size = _widen(rows, 0, core, 0, len(core), 64)
+    ranks = np.zeros(len(starts) - 1, dtype=np.int64)
+    for g in range(len(starts) - 1):
+        ranks[g] = _widen(rows, size, vectors, starts[g], starts[g + 1], min(64, size + enough)) - size
+    return ranks
+
+
+@njit(cache=True)
+def spanning_pairs(
+    core: Any, vectors: Any, values: Any, starts: Any, order: Any, missing: int, most: int, work: int
+) -> Any:
+    """Pairs of groups (positions in `values`, which ascend) that with the group of the sum of their values widen
+    `core` by `missing`; at most `most` of them. The last entry of the result tells whether all pairs were seen."""
+    rows = np.zeros(65, dtype=np.uint64)
+    size = _widen(rows, 0, core, 0, len(core), 64)
+    full = size + missing
+    found = np.zeros((most + 1, 2), dtype=np.int64)
+    count = 0
+    for i in range(len(order)):
+        a = order[i]
+        large = starts[a + 1] - starts[a]
+        with_a = _widen(rows, size, vectors, starts[a], starts[a + 1], full)
+        for j in range(i + 1, len(order)):
+            b = order[j]
+            middle = starts[b + 1] - starts[b]
+            if large + 2 * middle < missing:
+                break
+            work -= 1
+            if work < 0 or count == most:
+                found[most, 0] = count
+                return found
+            got = _widen(rows, with_a, vectors, starts[b], starts[b + 1], full)
+            if got < full:
+                third = np.searchsorted(values, values[a] ^ values[b])
+                if third < len(values) and values[third] == values[a] ^ values[b]:
+                    got = _widen(rows, got, vectors, starts[third], starts[third + 1], full)
+            if got == full:
+                found[count, 0] = a
+                found[count, 1] = b
+                count += 1
+    found[most, 0] = count
+    found[most, 1] = 1
+    return found
+
+
+@njit(cache=True)
+def flats_within(rows: Any, planes: Any) -> Any:
+    """The vectors spanned by `rows` that are products of `planes`, and how many planes hold each of them."""
+    size = 1 << len(rows)
+    found = np.zeros(1024, dtype=np.uint64)
+    heights = np.zeros(1024, dtype=np.int64)
+    count = 0
+    vector = np.uint64(0)
+    for i in range(1, size):
+        low = 0
+        while not i >> low & 1:
+            low += 1
+        vector ^= rows[low]
+        if not vector:
+            continue
+        product = ~np.uint64(0)
+        height = 0
+        for p in planes:
+            if p & vector == vector:
+                product &= p
+                height += 1
+        if product == vector:
+            if count == len(found):
+                found = np.concatenate((found, np.zeros(count, dtype=np.uint64)))
+                heights = np.concatenate((heights, np.zeros(count, dtype=np.int64)))
+            found[count] = vector
+            heights[count] = height
+            count += 1
+    return found[:count], heights[:count]
