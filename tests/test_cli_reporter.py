@@ -79,6 +79,25 @@ def test_a_stage_that_never_calls_is_told_all_the_same(monkeypatch):
     assert out.getvalue().startswith("compile: 0 s\n")
 
 
+def test_a_stage_that_never_calls_can_be_followed(clock):
+    out = io.StringIO()
+    with Reporter(out) as reporter:
+        reporter.stage("play")
+        reporter.follow("waves", lambda: 7, 10)
+        clock.now += 1
+        reporter._tell()
+    assert out.getvalue().splitlines()[0] == "play: 1 s, waves (7 of 10)"
+
+
+def test_a_stage_that_fails_is_not_done(clock):
+    out = io.StringIO()
+    with pytest.raises(ValueError), Reporter(out) as reporter:
+        reporter.stage("play")
+        clock.now += 2
+        raise ValueError
+    assert out.getvalue() == "play: stopped after 2.0 s\n"
+
+
 def test_a_stream_that_is_gone_does_not_stop_the_work(clock):
     out = io.StringIO()
     with Reporter(out) as reporter:

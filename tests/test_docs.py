@@ -86,7 +86,14 @@ def test_a_machine_of_your_own(tmp_path, monkeypatch):
         extra = ["--effort", "quick"] if arguments[1] == "plan" else []
         result = CliRunner().invoke(main, arguments[1:] + extra)
         assert result.exit_code == 0, result.output
+        if arguments[1] == "plan":
+            assert without_figures(result.stdout, "tea_timer") == without_figures(block_after("output"), "clock_12h")
     assert Path("out/tea_timer/plan.json").exists()
+
+
+def without_figures(output: str, name: str) -> str:
+    """What `plan` prints, but for the machine's name and all numbers."""
+    return re.sub(r"\d[\d,]*", "N", output.replace(name, "NAME"))
 
 
 def test_glossary_has_one_row_a_term():

@@ -54,6 +54,8 @@ def play_command(
         reporter.stage("play")
         if vcd is None:
             player = Player(network, engine, seed)
+            total = limit if condition is not None else len(parsed)
+            reporter.follow("waves", lambda: player.num_waves, total)
             reached = _play(player, parsed, condition, limit)
         else:
             refuse_existing(vcd)

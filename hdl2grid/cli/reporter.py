@@ -9,6 +9,7 @@ from __future__ import annotations
 import sys
 import threading
 import time
+from collections.abc import Callable
 from types import TracebackType
 from typing import TextIO
 
@@ -33,6 +34,7 @@ class Reporter:
         self._name = self._message = ""
         self._done: int | None = None
         self._total: int | None = None
+        self._count: Callable[[], int] | None = None
         self._start = self._next_word = 0.0
         self._width = 0
 
@@ -46,7 +48,7 @@ class Reporter:
         self._stop.set()
         self._thread.join()
         with self._lock:
-            self._end_stage()
+            self._end_stage("done in" if kind is None else "stopped after")
 
     def stage(self, name: str) -> None:
         """Begins the stage `name`, and so ends the one before."""
@@ -61,6 +63,11 @@ class Reporter:
         with self._lock:
             self._message, self._done, self._total = message, done, total
             self._tell()
+
+    def follow(self, message: str, count: Callable[[], int], total: int | None = None) -> None:
+        """For a stage that does not call: `count` is asked how far it is, from another thread."""
+        with self._lock:
+            self._message, self._count, self._total = message, count, total
 
     def note(self, text: str) -> None:
         """A line of its own, at once."""
@@ -77,6 +84,8 @@ class Reporter:
         elapsed = time.monotonic() - self._start
         if not self._name or elapsed < self._next_word:
             return
+        if self._count is not None:
+            self._done = self._count()
         if self._live:
             self._rewrite(self._line(elapsed))
         else:
@@ -92,14 +101,15 @@ class Reporter:
             text += f" ({self._done:,}{f' of {self._total:,}' if self._total is not None else ''})"
         return text
 
-    def _end_stage(self) -> None:
+    def _end_stage(self, how: str = "done in") -> None:
         if not self._name:
             return
         elapsed = time.monotonic() - self._start
         self._clear()
         if self._verbose or elapsed >= FIRST_WORD_S:
-            self._write(f"{self._name}: done in {elapsed:.1f} s\n")
+            self._write(f"{self._name}: {how} {elapsed:.1f} s\n")
         self._name = ""
+        self._count = None
 
     def _rewrite(self, line: str) -> None:
         line = line[:100]
