@@ -209,12 +209,12 @@ def _ports(ports: Sequence[Port], domains: Sequence[Domain]) -> list[tuple[str, 
 
 def clock_port(index: int) -> str:
     """The netlist's name for the clock of domain `index`; no port of a component is called so."""
-    return f"clock {index}"
+    return f"clock${index}"
 
 
 def reset_port(index: int) -> str:
     """The netlist's name for the reset of domain `index`."""
-    return f"reset {index}"
+    return f"reset${index}"
 
 
 def _memories(fragment: Any) -> Iterator[Any]:
