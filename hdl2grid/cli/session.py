@@ -7,6 +7,7 @@ import json
 import os
 import sys
 import traceback
+import warnings
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
@@ -73,12 +74,15 @@ def session() -> Session:
 @contextlib.contextmanager
 def running_user_code() -> Iterator[None]:
     """A design is the user's Python and may print; stdout is kept for our result. Where it fails, Amaranth need
-    not add that its components were never used."""
+    not add that its components were never used, neither now nor when the interpreter ends."""
     from amaranth.hdl import UnusedElaboratable
 
-    setattr(UnusedElaboratable, "_MustUse__silence", True)  # noqa: B010  Amaranth's own switch
-    with contextlib.redirect_stdout(sys.stderr):
-        yield
+    warnings.simplefilter("ignore", UnusedElaboratable)
+    try:
+        with contextlib.redirect_stdout(sys.stderr):
+            yield
+    finally:
+        setattr(UnusedElaboratable, "_MustUse__silence", True)  # noqa: B010  (Amaranth's own switch)
 
 
 class ErrorHandlingGroup(click.Group):
