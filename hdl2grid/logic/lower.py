@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from hdl2grid.errors import InputError
 from hdl2grid.logic import divide, words
 from hdl2grid.logic.assign import apart_from_earlier, choose, conditions_of, pattern_masks
 from hdl2grid.logic.cells import (
@@ -23,9 +24,12 @@ from hdl2grid.logic.cells import (
     PriorityMatch,
 )
 from hdl2grid.logic.lookup import tabulate
-from hdl2grid.logic.xag import FALSE, TRUE, Literal, XagBuilder
+from hdl2grid.logic.xag import AND, FALSE, TRUE, Literal, XagBuilder
 
 BITWISE = frozenset("~&|^m")
+
+MAX_TABLE_BITS = 1 << 15
+MAX_TABLE_ANDS = 1000
 
 
 @dataclass
@@ -72,9 +76,14 @@ class Lowering:
         """The row of a memory at an address."""
         rows = self.rows.get(memory)
         contents = self.netlist.memories[memory]
-        if rows is None:
-            return tabulate(self.graph, address, contents.init, contents.width)
-        return _select_row(self.graph, address, rows, contents)
+        if rows is not None:
+            return _select_row(self.graph, address, rows, contents)
+        before = len(self.graph.kinds)
+        literals = tabulate(self.graph, address, contents.init, contents.width)
+        cost = self.graph.kinds[before:].count(AND)
+        if cost > MAX_TABLE_ANDS:
+            raise too_large(contents, f"and looking it up takes {cost} ANDs; at most {MAX_TABLE_ANDS} can be had")
+        return literals
 
     # -- what a bit needs --------------------------------------------------------------------------------------
 
@@ -165,6 +174,15 @@ class Lowering:
             chosen = g.and_(enable if apart[i] else rests[i], self.known[cell.inputs[i]])
             self.known[cell.outputs[i]] = chosen
             rests.append(g.xor(rests[i], chosen))
+
+
+def too_large(memory: Memory, why: str) -> InputError:
+    return InputError(
+        "L002",
+        f"memory '{memory.name}' is too large for the grid: {memory.depth} rows of {memory.width} bits, {why}",
+        where=memory.source,
+        hint="Compute what it holds, split it, or store less; on the grid every bit of it is devices.",
+    )
 
 
 def match_any(g: XagBuilder, value: Sequence[Literal], patterns: Sequence[str]) -> Literal:

@@ -4,30 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from hdl2grid.errors import InputError
 from hdl2grid.logic.cells import Memory, SyncRead, Write
-from hdl2grid.logic.lower import Lowering
+from hdl2grid.logic.lower import MAX_TABLE_BITS, Lowering, too_large
 from hdl2grid.logic.words import mux
 from hdl2grid.logic.xag import Literal, XagBuilder
 
-MAX_TABLE_BITS = 1 << 15
-MAX_REGISTER_BITS = 1 << 10
+MAX_REGISTER_BITS = 256
 
 
 def check_size(memory: Memory) -> None:
-    """Raises InputError L002 where a memory is too large for a table or, if written, for registers."""
+    """Raises InputError L002 where a memory is too large for registers if it is written, else for a table."""
     bits = memory.depth * memory.width
-    limit = MAX_REGISTER_BITS if memory.writes else MAX_TABLE_BITS
-    if bits <= limit:
-        return
-    kind = "registers" if memory.writes else "a look-up table"
-    raise InputError(
-        "L002",
-        f"memory '{memory.name}' has {memory.depth} rows of {memory.width} bits, {bits} bits in all; "
-        f"as {kind} at most {limit} bits can be had",
-        where=memory.source,
-        hint="Compute what it holds, split it, or store less; on the grid every bit of it is devices.",
-    )
+    if memory.writes and bits > MAX_REGISTER_BITS:
+        raise too_large(memory, f"{bits} bits in all; of registers at most {MAX_REGISTER_BITS} can be had")
+    if bits > MAX_TABLE_BITS:
+        raise too_large(memory, f"{bits} bits in all; of a table at most {MAX_TABLE_BITS} can be looked up")
 
 
 def written_rows(
