@@ -6,7 +6,10 @@ import hashlib
 from collections.abc import Callable
 
 from hdl2grid.errors import DesignFailed
+from hdl2grid.guide.bench import Bench
 from hdl2grid.guide.ending import place_tickers
+from hdl2grid.guide.functional import check_function
+from hdl2grid.guide.looks import choose_looks
 from hdl2grid.guide.model import Guide
 from hdl2grid.guide.opening import (
     Chapters,
@@ -26,6 +29,7 @@ from hdl2grid.guide.words import Words, as_text
 from hdl2grid.plan.json_io import dump_plan
 from hdl2grid.plan.model import Plan
 from hdl2grid.plan.rules import check_plan
+from hdl2grid.progress import Progress, silent
 
 
 def make_guide(
@@ -34,6 +38,7 @@ def make_guide(
     plan_sha256: str | None = None,
     fresh_pixel_lit: bool = True,
     translate: Callable[[str], str] = as_text,
+    progress: Progress = silent,
 ) -> Guide:
     """The guide of a plan. `plan_sha256` is of its file's bytes (left out: of the text that `dump_plan` writes);
     `fresh_pixel_lit` says what a pixel is like when placed; `translate` maps the templates of sentences.
@@ -54,13 +59,20 @@ def make_guide(
     place_crossovers(site, chapters)
     lay_nets(site, chapters, wiring)
     lay_strobes(site, chapters, wiring)
-    place_tickers(site, chapters)
+    progress("functional check")
+    bench = Bench(site.survey)
+    check_function(site, chapters, bench)
+    progress("looks at the running machine")
+    looks = choose_looks(bench)
+    place_tickers(site, chapters, looks)
     sha = plan_sha256 or hashlib.sha256(dump_plan(plan).encode()).hexdigest()
     return Guide(
         plan.name,
         sha,
         tuple(chapters.sections),
         plan=plan,
+        looks=looks.looks if looks else (),
+        look_source=looks.source if looks else "",
         from_to=from_to(site),
         restore=restore_sheet(site),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from hdl2grid.guide.looks import Looks
 from hdl2grid.guide.model import Action
 from hdl2grid.guide.opening import Chapters
 from hdl2grid.guide.panel_reading import PanelReader
@@ -10,7 +11,7 @@ from hdl2grid.guide.site import Site
 from hdl2grid.guide.words import at
 
 
-def place_tickers(site: Site, chapters: Chapters) -> None:
+def place_tickers(site: Site, chapters: Chapters, looks: Looks | None = None) -> None:
     """Takes the temporary buttons out of the tickers' places, puts the tickers there, and starts them."""
     survey, say, words = site.survey, site.words.say, site.words
     tickers = survey.of_kind("ticker")
@@ -35,7 +36,21 @@ def place_tickers(site: Site, chapters: Chapters) -> None:
             _start(site, index)
     chapters.close(
         say("The machine runs"),
-        say("The ticker comes last, so that nothing moves while you work. It is placed stopped and started by hand."),
+        say("The ticker comes last, so that nothing moves while you work. It is placed stopped and started by hand.")
+        + _when_to_look(site, looks),
+    )
+
+
+def _when_to_look(site: Site, looks: Looks | None) -> str:
+    """The looks at the running machine as a sentence."""
+    if looks is None:
+        return ""
+    say = site.words.say
+    parts = [say("after {ticks} ticks {reading}", ticks=look.ticks, reading=look.reading) for look in looks.looks]
+    return " " + say(
+        "When it runs, look again: counted from the start of {source} it must read {looks}.",
+        source=looks.source,
+        looks=site.words.listed(parts),
     )
 
 

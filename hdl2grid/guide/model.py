@@ -73,9 +73,9 @@ class KeepClear:
 
 @dataclass(frozen=True)
 class Step:
-    """One box to tick. `number` is "2.4" for the fourth step of the second section; the
-    first `changes` of `expect` are what the step changes, all others stay as they were; `area` is what its picture shows
-    (None: the whole plan); `like` names an earlier step of the same shape and how far it is moved."""
+    """One box to tick. `number` is "2.4" for the fourth step of the second section; the first
+    `changes` of `expect` are what the step changes, all others stay as they were; `area` is what its picture
+    shows (None: the whole plan); `like` names an earlier step of the same shape and how far it is moved."""
 
     text: str
     actions: tuple[Action, ...] = ()

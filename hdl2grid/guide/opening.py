@@ -174,7 +174,7 @@ def place_pixels(site: Site, chapters: Chapters, later: set[int]) -> None:
                 mistakes=[
                     Mistake(
                         say("a pixel stands one tile off"),
-                        say("its row or stroke is not straight; the next wire does not reach it"),
+                        say("the row or stroke of pixels is not straight"),
                         say("take it away and put it where the list says"),
                     )
                 ],
@@ -182,7 +182,12 @@ def place_pixels(site: Site, chapters: Chapters, later: set[int]) -> None:
                 tiles=site.words.tiles(tiles),
             )
     why = say("The panel comes first: it is what you read off the machine, and what the tests are seen on.")
-    if later:
+    if len(later) == 1:
+        why += " " + say(
+            "One pixel is missing yet. It starts dark, and a pixel is lit when it is placed: it is put down when its "
+            "net is tested, at a moment when it should be lit."
+        )
+    elif later:
         why += " " + say(
             "{number} pixels are missing yet. They start dark, and a pixel is lit when it is placed: each is "
             "put down when its net is tested, at a moment when it should be lit.",
@@ -242,7 +247,7 @@ def _stack_step(site: Site, part: Sequence[Action]) -> Step:
             ),
             Mistake(
                 say("a gate of another function"),
-                say("nothing yet: the machine answers wrongly in the functional check"),
+                say("the machine answers wrongly later, in the functional check"),
                 say(
                     "compare each gate with the list: {gates}",
                     gates=", ".join(f"{d.function} {at((d.x, d.y))}" for d in devices if d.kind == "gate") or "-",

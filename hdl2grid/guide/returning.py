@@ -15,6 +15,9 @@ from hdl2grid.guide.world import World
 DEPTH = 3
 """Most presses of what stands there already."""
 
+MAX_STARTS = 12
+"""From how many states single nets are pressed, if presses alone lead nowhere."""
+
 
 @dataclass(frozen=True)
 class Move:
@@ -25,10 +28,10 @@ class Move:
     spot: Spot | None = None
 
 
-def pressable(site: Site) -> list[Tile]:
+def pressable(site: Site, world: World) -> list[Tile]:
     """What can be pressed without putting anything down: buttons first, then temporary buttons, then switches."""
     kinds = {"button": 0, "switch": 2}
-    found = [(kinds[t.kind] + (tile in site.buttons), tile) for tile, t in site.world.things.items() if t.kind in kinds]
+    found = [(kinds[t.kind] + (tile in site.buttons), tile) for tile, t in world.things.items() if t.kind in kinds]
     return [tile for _, tile in sorted(found)]
 
 
@@ -36,8 +39,9 @@ def way_back(site: Site, world: World) -> list[Move] | None:
     """The presses that bring `world` into the first state; None when none were found."""
     if not _unlike(site, world):
         return []
-    events = pressable(site)
+    events = pressable(site, world)
     frontier: list[tuple[World, list[Move]]] = [(world, [])]
+    passed = list(frontier)
     for _ in range(DEPTH):
         grown = []
         for state, moves in frontier:
@@ -49,7 +53,12 @@ def way_back(site: Site, world: World) -> list[Move] | None:
                     return [*moves, Move(tile)]
                 grown.append((after, [*moves, Move(tile)]))
         frontier = grown[:64]
-    return _by_nets(site, world)
+        passed += frontier
+    for state, moves in passed[:MAX_STARTS]:
+        rest = _by_nets(site, state)
+        if rest is not None:
+            return [*moves, *rest]
+    return None
 
 
 def _unlike(site: Site, world: World) -> dict[Tile, int]:

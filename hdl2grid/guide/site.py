@@ -80,7 +80,7 @@ class Site:
             expect=expect,
             number=number,
             title=title,
-            area=picture_area(self.plan, [*_tiles_of_actions(actions), *focus]),
+            area=picture_area(self.plan, [*_tiles_of_actions(a for a in actions if a.is_thing), *focus]),
             keep_clear=clear,
             mistakes=tuple(mistakes),
             net=None if of is None else of.index,

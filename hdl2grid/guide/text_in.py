@@ -13,6 +13,7 @@ from hdl2grid.guide.model import Action, Tile
 from hdl2grid.guide.world import tiles_of
 from hdl2grid.plan.cover import fewest_strokes
 from hdl2grid.plan.model import Device, Plan, Rect, SignalTap
+from hdl2grid.strict_json import line as json_line
 
 MARK = "hdl2grid guide, text edition 1"
 CONTINUED = "      ~ "
@@ -51,7 +52,10 @@ def parse_text(text: str, where: str = "guide.txt") -> TextGuide:
         elif match := _STEP.match(line):
             steps.append((match[1], ()))
         elif line.startswith("    - ") and steps:
-            steps[-1] = (steps[-1][0], (*steps[-1][1], parse_action(line[6:], place)))
+            action = parse_action(line[6:], place)
+            if action.colour is not None and json_line(action.colour) not in head.get("colours", ""):
+                raise InputError("G002", f"'{action.colour}' is no colour of this guide", where=place)
+            steps[-1] = (steps[-1][0], (*steps[-1][1], action))
         elif line.startswith("    = "):
             signals.append(_signal(line[6:], place))
     try:

@@ -58,8 +58,8 @@ def lay_nets(site: Site, chapters: Chapters, wiring: Wiring) -> None:
             say("Wires: {block}", block=block),
             say(
                 "Each net is laid and tested before anything that it feeds is wired: a temporary button, one press, "
-                "and just these toggles and pixels flip; pressed again, all is back. A wrong wire shows here, and at its "
-                "own net."
+                "and just these toggles and pixels flip; pressed again, all is back. A wrong wire shows here, and "
+                "at its own net."
             ),
         )
 
@@ -72,8 +72,13 @@ def lay_net(site: Site, wiring: Wiring, net: NetInfo) -> None:
         return
     own = [site.survey.tile(i) for i in site.survey.watched(net)]
     guards = neighbours(site, net)
-    press_step(site, net, spot, last, own, guards)
-    _back_step(site, net, spot, wiring.late.get(net.index, []), own, guards)
+    late = wiring.late.get(net.index, [])
+    only_late = set(late) == set(net.sinks)
+    if only_late:
+        _button_step(site, net, spot, last)
+    else:
+        press_step(site, net, spot, last, own, guards)
+    _back_step(site, net, spot, late, own, guards, is_first=only_late)
 
 
 def lay_strokes(site: Site, net: NetInfo, spot: Spot | None) -> list[Action]:
@@ -235,9 +240,16 @@ def clearing_actions(site: Site, net: NetInfo, spot: Spot) -> list[Action]:
 
 
 def _back_step(
-    site: Site, net: NetInfo, spot: Spot, dark: Sequence[int], own: Sequence[Tile], guards: Sequence[Tile]
+    site: Site,
+    net: NetInfo,
+    spot: Spot,
+    dark: Sequence[int],
+    own: Sequence[Tile],
+    guards: Sequence[Tile],
+    is_first: bool,
 ) -> None:
-    """The second press, all back; before it the pixels that this net turns dark are placed."""
+    """The second press, all back; before it the pixels that this net turns dark are placed. Where there is nothing
+    else on the net, this press `is_first` and the only one."""
     say, words = site.words.say, site.words
     clearing = clearing_actions(site, net, spot)
     parts = shares([[site.place(site.survey.device(i))] for i in dark], MAX_THINGS - 3) if dark else []
@@ -256,27 +268,54 @@ def _back_step(
     template = "Press {what} again. All is back: {seen_own}."
     if new:
         template = "Put pixels on {new} now (they are lit), then press {what} again. All is back: {seen_own}."
+    if is_first:
+        template = "Put pixels on {new} now (they are lit), then press {what} once. Now {seen_own}."
     if clearing:
         template += " Take the button and its wire away." if spot.stub else " Take the button away."
     actions = [*placing, Action("press", tile=spot.tile)]
     seen = words.seen(site.expectations(shown, site.trial(actions)))
-    extra = Mistake(
-        say("a press too many or too few"),
-        say("everything of this net shows the other value"),
-        say("press once more and look again"),
-    )
+    mistakes = likely_mistakes(site, net, spot) if is_first else [_miscounted(site)]
     site.step(
         net_title(site, net),
         template,
         [*actions, *clearing],
         see=[*shown, *(t for t in guards if t not in shown)],
-        mistakes=[extra],
+        mistakes=mistakes,
         of=net,
         focus=_focus([spot.tile], new),
         what=what,
         new=words.tiles(new),
         seen_own=seen or say("nothing changes"),
     )
+
+
+def _miscounted(site: Site) -> Mistake:
+    say = site.words.say
+    return Mistake(
+        say("a press too many or too few"),
+        say("everything of this net shows the other value"),
+        say("press once more and look again"),
+    )
+
+
+def _button_step(site: Site, net: NetInfo, spot: Spot, strokes: Sequence[Action]) -> None:
+    """Lays the last strokes of a net and puts its button down; nothing can be seen yet."""
+    words = site.words
+    actions = [*strokes, *button_actions(site, net, spot)]
+    if actions:
+        site.step(
+            net_title(site, net),
+            "{lay}Put a temporary button on {tile}{wire}." if not spot.own else "{lay}",
+            actions,
+            of=net,
+            lay=words.say("Lay {net}: {strokes}. ", net=net_words(site, net), strokes=stroke_list(site, strokes))
+            if strokes
+            else "",
+            tile=at(spot.tile),
+            wire=words.say(", with temporary wire {stub}", stub=words.stroke(net.colour, spot.stub))
+            if spot.stub
+            else "",
+        )
 
 
 def _places(actions: Iterable[Action]) -> list[Tile]:

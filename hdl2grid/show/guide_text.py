@@ -103,7 +103,8 @@ def _restore(guide: Guide) -> Iterator[str]:
         "that are named (by the steps of the from-to list)."
     )
     for row in guide.restore:
-        nets = f"; nets {', '.join(str(n) for n in row.nets)}" if row.nets else "; no net"
+        numbers = ", ".join(str(n) for n in row.nets)
+        nets = f"; net{'s' if len(row.nets) > 1 else ''} {numbers}" if row.nets else "; no net"
         yield from _wrapped(f"  {row.what}: {row.state}{nets}", "      ")
 
 
