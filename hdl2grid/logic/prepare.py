@@ -5,19 +5,14 @@ Uses Amaranth's private `Fragment`; `netlist.py` reads what comes out.
 
 from __future__ import annotations
 
-import os
-import sysconfig
-import traceback
 import warnings
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, TypeVar
 
-import amaranth
 from amaranth.hdl import ClockDomain, Const, Fragment, Signal
 from amaranth.hdl._ast import Operator, Part, Property, _StatementList
-from amaranth.hdl._ir import Design, PortDirection
+from amaranth.hdl._ir import Design, PortDirection, UnusedElaboratable
 from amaranth.hdl._mem import MemoryInstance
 from amaranth.hdl._xfrm import FragmentTransformer, LHSMaskCollector, StatementTransformer, ValueTransformer
 from amaranth.lib import wiring
@@ -27,7 +22,7 @@ from hdl2grid.errors import GridError, InputError, SourceLine
 from hdl2grid.logic.deep import run_deep
 from hdl2grid.logic.shapes import remembered_shapes
 from hdl2grid.ports import Port
-from hdl2grid.userline import is_ours, source_of
+from hdl2grid.userline import exception_text, last_user_line, quoted, source_of
 
 T = TypeVar("T")
 
@@ -129,30 +124,17 @@ def user_call(function: Callable[[], T], doing: str) -> T:
         return function()
     except GridError:
         raise
-    except Exception as error:
-        line = _user_frame(error)
-        code = "L010" if line else "L011"
-        text = " ".join(str(error).split()) or type(error).__name__
+    except (Exception, SystemExit) as error:
+        # What the fault has left unused is not the user's to mend; the next elaboration turns this back on.
+        UnusedElaboratable._MustUse__silence = True
+        line = last_user_line(error.__traceback__)
+        text = " ".join(exception_text(error).split())
         raise InputError(
-            code,
-            f"{doing} failed with {type(error).__name__}: {text}",
+            "L010" if line else "L011",
+            f"{doing} failed: {text}{quoted(line)}",
             where=line,
             hint="The fault is in the design; the line shown is the last of its own that ran." if line else None,
         ) from error
-
-
-def _user_frame(error: BaseException) -> SourceLine | None:
-    library = os.path.dirname(os.path.realpath(amaranth.__file__)) + os.sep
-    standard = str(Path(sysconfig.get_paths()["stdlib"]).resolve()) + os.sep
-    site = os.sep + "site-packages" + os.sep
-    found = None
-    for frame, line in traceback.walk_tb(error.__traceback__):
-        path = frame.f_code.co_filename
-        real = os.path.realpath(path)
-        if is_ours(path) or real.startswith(library) or (real.startswith(standard) and site not in real):
-            continue
-        found = SourceLine(path, line)
-    return found
 
 
 def _fragments(fragment: Any) -> Iterator[Any]:
