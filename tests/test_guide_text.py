@@ -77,7 +77,10 @@ def test_a_spoilt_text_is_refused(old, new, code):
         (lambda g: g["sections"][0]["steps"][0].update(also=1), "J008"),
         (lambda g: g["sections"][1]["steps"][0]["actions"].append({"do": "fly"}), "J012"),
         (lambda g: g["sections"][1]["steps"][0]["actions"].append({"do": "press", "x": -1, "y": 0}), "J010"),
-        (lambda g: g["sections"][1]["steps"][0]["expect"].append({"see": "toggle", "x": 1, "y": 0, "bit": True}), "J009"),
+        (
+            lambda g: g["sections"][1]["steps"][0]["expect"].append({"see": "toggle", "x": 1, "y": 0, "bit": True}),
+            "J009",
+        ),
         (
             lambda g: g["sections"][1]["steps"][0]["actions"].append(
                 {"do": "wire", "colour": "black", "stroke": [0, 0, 1, 1]}

@@ -15,6 +15,7 @@ COMMANDS = {
     "play": "play:play_command",
     "prove": "prove:prove_command",
     "draw": "draw:draw_command",
+    "guide": "guide:guide_command",
     "target": "words:target_group",
     "explain": "words:explain_command",
 }

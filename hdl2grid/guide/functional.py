@@ -171,6 +171,8 @@ def _mistakes(site: Site, reader: PanelReader, check: Check) -> list[Mistake]:
             wrong = [(p.x, p.y) for p, a, b in zip(reader.pixels, pixels, check.pixels, strict=True) if a != b]
             looks = site.words.say("pixels {tiles} are wrong", tiles=site.words.tiles(wrong))
             if not wrong:
-                looks = site.words.say("toggles show other values than listed, and the panel reads {reading}", reading=right)
+                looks = site.words.say(
+                    "toggles show other values than listed, and the panel reads {reading}", reading=right
+                )
         found.append(Mistake(fault.what, looks, fault.cure))
     return found

@@ -1,9 +1,9 @@
 """The picture of a step: a cut-out of the machine as it then is, new things bright, older ones grey.
 
-    new wire and devices      in their colours, devices black on white
-    older ones                grey; the lanes still tell the wire colours apart
-    keep clear                older wire of the step's colour, hatched
-    pressed                   a ring;  taken away: a cross;  changed: a frame
+new wire and devices      in their colours, devices black on white
+older ones                grey; the lanes still tell the wire colours apart
+keep clear                older wire of the step's colour, hatched
+pressed                   a ring;  taken away: a cross;  changed: a frame
 """
 
 from __future__ import annotations
@@ -66,7 +66,7 @@ def _picture(plan: Plan, step: Step, world: World, before: dict[str, set[Tile]],
     old = [{t for t in world.wires.get(c, ()) if _inside(t, near)} for c in plan.colours]
     new = [_new_tiles(step, colour, near) & old[i] - before.get(colour, set()) for i, colour in enumerate(plan.colours)]
     grey = Look(look.tile, tuple(replace(colour, hue=OLD_WIRE) for colour in look.colours))
-    shapes = _ground(area, look)
+    shapes = _ground(area, world.backdrop, look)
     shapes += _wires(plan, devices, old, grey)
     shapes += _hatches(step, area, look)
     shapes += [faded(device_shape(d, look)) for d in devices if (d.x, d.y) not in new_devices]
@@ -117,11 +117,13 @@ def _wires(plan: Plan, devices: list[Device], tiles: list[set[Tile]], look: Look
     return wire_shapes(replace(plan, devices=tuple(devices), wires=strokes), look)
 
 
-def _ground(area: Rect, look: Look) -> list[Shape]:
-    """Paper, and the lines between tiles, every fifth of them stronger."""
+def _ground(area: Rect, backdrop: Iterable[Rect], look: Look) -> list[Shape]:
+    """Backdrop, and the lines between tiles, every fifth of them stronger."""
     x0, y0, x1, y1 = area
     tile = look.tile
-    shapes: list[Shape] = []
+    shapes: list[Shape] = [
+        Box(a * tile, b * tile, (c - a + 1) * tile, (d - b + 1) * tile, hues.BACKDROP) for a, b, c, d in backdrop
+    ]
     for x in range(x0, x1 + 2):
         hue = hues.GRID_FIFTH if x % 5 == 0 else hues.GRID
         shapes.append(Line(x * tile, y0 * tile, x * tile, (y1 + 1) * tile, hue, 0.7))

@@ -26,15 +26,11 @@ def told(step: Step, words: Words) -> Told:
     return Told(
         number=step.number,
         title=step.title,
-        text=_sentence(step),
+        text=step.text,
         lines=tuple(words.done(action) for action in step.actions) if several else (),
         seen=seen_words(step, words),
         mistakes=tuple(f"If {m.looks}: {m.what}; {m.cure}." for m in step.mistakes),
     )
-
-
-def _sentence(step: Step) -> str:
-    return step.text
 
 
 def seen_words(step: Step, words: Words) -> tuple[str, ...]:

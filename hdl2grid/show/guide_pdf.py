@@ -1,0 +1,257 @@
+"""The print edition of a guide as PDF: A4 pages made of the same pictures and words as the HTML.
+
+A page is a scene like any other drawing, in quarters of a millimetre, so that a tile is 5 mm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from reportlab.pdfbase.pdfmetrics import stringWidth
+
+from hdl2grid.guide.model import Guide, Step
+from hdl2grid.guide.words import Words
+from hdl2grid.show import look as hues
+from hdl2grid.show.drawing import draw_scene
+from hdl2grid.show.guide_picture import Picture, step_pictures
+from hdl2grid.show.guide_story import INTRODUCTION, from_to_rows, look_rows, restore_rows, told
+from hdl2grid.show.pdf import pdf_bytes
+from hdl2grid.show.scene import Box, Line, Scene, Shape, Text
+from hdl2grid.show.shift import shifted
+from hdl2grid.target import Target
+
+UNITS_A_MM = 4.0
+WIDTH, HEIGHT = 840, 1188
+"""A4 (ISO 216) in quarters of a millimetre."""
+
+MARGIN = 48.0
+SIZE, SMALL = 13.0, 11.5
+LEADING = 1.35
+GAP = 14.0
+BESIDE = 300.0
+"""Words stand beside a picture if they have so much room there, else below it."""
+
+_WIDER = {"Helvetica": 1.16, "Helvetica-Bold": 1.3}
+"""Vera, in which pages are set, is at most so much wider than Helvetica, by which lines are broken."""
+
+
+@dataclass(frozen=True)
+class _Line:
+    text: str
+    size: float = SIZE
+    bold: bool = False
+    hue: str = hues.INK
+    indent: float = 0.0
+
+    @property
+    def height(self) -> float:
+        return self.size * LEADING
+
+
+@dataclass
+class _Pages:
+    """Pages that are filled from top to bottom."""
+
+    title: str
+    done: list[list[Shape]] = field(default_factory=lambda: [[]])
+    y: float = MARGIN
+
+    @property
+    def room(self) -> float:
+        return HEIGHT - MARGIN - 20 - self.y
+
+    def turn(self) -> None:
+        """Goes on on a new page."""
+        self.done.append([])
+        self.y = MARGIN
+
+    def add(self, shapes: Iterable[Shape]) -> None:
+        self.done[-1] += shapes
+
+    def lines(self, lines: Sequence[_Line], left: float = MARGIN) -> None:
+        """Lines one below the other; they go on on the next page where they must."""
+        for line in lines:
+            if self.room < line.height:
+                self.turn()
+            self.y += line.height
+            where = left + line.indent
+            self.add([Text(where, self.y - 0.3 * line.size, line.text, line.size, line.hue, bold=line.bold)])
+
+    def scenes(self) -> list[Scene]:
+        made = []
+        for number, shapes in enumerate(self.done, 1):
+            foot = Text(WIDTH / 2, HEIGHT - 28, f"{number} / {len(self.done)}", 10, hues.GREY_TEXT, "middle")
+            made.append(Scene(WIDTH, HEIGHT, self.title, "The guide of a plan, to print.", (*shapes, foot)))
+        return made
+
+
+def guide_pdf(guide: Guide, target: Target) -> bytes:
+    """The whole guide on A4, one picture a step; the same guide gives the same bytes. The guide must have its
+    plan."""
+    assert guide.plan is not None
+    pages = _Pages(f"{guide.plan_name}: guide")
+    _cover(pages, guide, target)
+    words = Words()
+    pictures = step_pictures(guide, target)
+    for number, section in enumerate(guide.sections, 1):
+        _heading(pages, f"{number}. {section.title}", section.why)
+        for _ in section.steps:
+            step, picture = next(pictures)
+            _step(pages, step, picture, words)
+    _tables(pages, guide)
+    return pdf_bytes(pages.scenes(), 72 / 25.4 / UNITS_A_MM)
+
+
+def _cover(pages: _Pages, guide: Guide, target: Target) -> None:
+    assert guide.plan is not None
+    plan = guide.plan
+    wide = WIDTH - 2 * MARGIN
+    pages.lines(_broken(f"{guide.plan_name}: guide", wide, 24, bold=True))
+    for text in INTRODUCTION:
+        pages.lines(_broken(text, wide))
+        pages.y += 6
+    steps = sum(len(s.steps) for s in guide.sections)
+    colours = ", ".join(plan.colours)
+    pages.lines(_broken(f"{plan.width} x {plan.height} tiles, {steps} steps. Wire colours: {colours}.", wide))
+    pages.y += GAP
+    for tile in (18.0, 14.0, 11.0, 8.0, 6.0, 4.0):
+        scene = draw_scene(plan, target, tile)
+        if scene.width <= wide and scene.height <= pages.room:
+            break
+    else:
+        return
+    pages.add(shifted(scene.shapes, MARGIN, pages.y))
+    pages.y += scene.height + GAP
+
+
+def _heading(pages: _Pages, title: str, why: str) -> None:
+    wide = WIDTH - 2 * MARGIN
+    head = _broken(title, wide, 17, bold=True)
+    text = _broken(why, wide, SIZE, hue=hues.GREY_TEXT)
+    if pages.room < sum(line.height for line in (*head, *text)) + 200:
+        pages.turn()
+    elif pages.y > MARGIN:
+        pages.y += GAP
+    pages.lines(head)
+    pages.add([Line(MARGIN, pages.y + 3, WIDTH - MARGIN, pages.y + 3, hues.GREY_TEXT, 1.4)])
+    pages.y += 8
+    pages.lines(text)
+
+
+def _step(pages: _Pages, step: Step, picture: Picture | None, words: Words) -> None:
+    """A step: a box to tick and its title, the picture, and beside or below it the words."""
+    wide = WIDTH - 2 * MARGIN
+    left = picture.width + GAP if picture is not None and wide - picture.width - GAP >= BESIDE else 0.0
+    caption = (
+        _broken(picture.caption, picture.width if left else max(picture.width, 300), 10, hue=hues.GREY_TEXT)
+        if picture
+        else []
+    )
+    lines = _words(step, words, wide - left)
+    drawn = (picture.height if picture else 0.0) + sum(line.height for line in caption)
+    text = sum(line.height for line in lines)
+    height = max(drawn, text) if left else drawn + text
+    title = _broken(f"{step.number}  {step.title}", wide - 26, SIZE, bold=True)
+    head = sum(line.height for line in title) + 10
+    if pages.room < min(head + height, HEIGHT - 2 * MARGIN - 20) and pages.y > MARGIN:
+        pages.turn()
+    pages.y += 6
+    pages.add([Line(MARGIN, pages.y, WIDTH - MARGIN, pages.y, hues.GRID_FIFTH, 0.8)])
+    pages.add([Box(MARGIN, pages.y + 5, 15, 15, None, hues.INK, 1.2)])
+    pages.y += 4
+    pages.lines(title, MARGIN + 26)
+    top = pages.y + 3
+    if picture is not None:
+        pages.add(shifted(picture.shapes, MARGIN, top))
+        pages.y = top + picture.height
+        pages.lines(caption)
+    bottom = pages.y
+    page = len(pages.done)
+    if left:
+        pages.y = top
+    pages.lines(lines, MARGIN + left)
+    if len(pages.done) == page:
+        pages.y = max(pages.y, bottom)
+    pages.y += 8
+
+
+def _words(step: Step, words: Words, wide: float) -> list[_Line]:
+    said = told(step, words)
+    found: list[_Line] = []
+    if step.like:
+        found += _broken(step.like, wide)
+    if said.lines:
+        for text in said.lines:
+            found += _broken(f"- {text}", wide, hang=10)
+    else:
+        found += _broken(said.text, wide)
+    for text in said.seen:
+        found += _broken(text, wide, bold=True)
+    for text in said.mistakes:
+        found += _broken(text, wide, SMALL, hue="#333333")
+    return found
+
+
+def _tables(pages: _Pages, guide: Guide) -> None:
+    """Looks, restore sheet and from-to list, each from a new page on."""
+    rows = look_rows(guide)
+    if rows:
+        pages.turn()
+        _heading(pages, "When to look at the running machine", "Tick what you have seen.")
+        _table(pages, (420.0, 280.0), [(f"[  ] {when}", reading) for when, reading in rows])
+    pages.turn()
+    why = (
+        "After a repair every toggle and pixel must be as here before the ticker is started again; then test the nets "
+        "that are named, by the steps of the from-to list."
+    )
+    _heading(pages, "Restore sheet", why)
+    _table(pages, (180.0, 400.0, 164.0), [("what", "as it must be", "nets to test"), *restore_rows(guide)])
+    pages.turn()
+    _heading(pages, "From-to list", "Each net from its drivers to its sinks.")
+    _table(pages, (110.0, 90.0, 170.0, 280.0, 94.0), [("net", "wire", "from", "to", "steps"), *from_to_rows(guide)])
+
+
+def _table(pages: _Pages, widths: Sequence[float], rows: Sequence[Sequence[str]]) -> None:
+    for number, row in enumerate(rows):
+        bold = number == 0 and len(widths) > 2
+        cells = [_broken(text, width - 8, 10.5, bold=bold) for text, width in zip(row, widths, strict=True)]
+        height = max(sum(line.height for line in cell) for cell in cells) + 5
+        if pages.room < height and height < HEIGHT - 2 * MARGIN - 40:
+            pages.turn()
+        pages.add([Line(MARGIN, pages.y, WIDTH - MARGIN, pages.y, hues.GRID_FIFTH, 0.7)])
+        top, left = pages.y + 2, MARGIN
+        for cell, width in zip(cells, widths, strict=True):
+            pages.y = top
+            pages.lines(cell, left)
+            left += width
+        pages.y = top + height
+
+
+def _broken(
+    text: str, wide: float, size: float = SIZE, *, bold: bool = False, hue: str = hues.INK, hang: float = 0.0
+) -> list[_Line]:
+    """A text in lines that are at most `wide`; words too long for a line are cut. Later lines hang by `hang`."""
+    font = "Helvetica-Bold" if bold else "Helvetica"
+    lines: list[_Line] = []
+    line = ""
+    for word in text.split():
+        room = wide - (hang if lines else 0.0)
+        longer = f"{line} {word}" if line else word
+        if _width(longer, font, size) <= room:
+            line = longer
+            continue
+        if line:
+            lines.append(_Line(line, size, bold, hue, hang if lines else 0.0))
+        while _width(word, font, size) > wide:
+            cut = max(1, int(len(word) * wide / _width(word, font, size)))
+            lines.append(_Line(word[:cut], size, bold, hue, hang if lines else 0.0))
+            word = word[cut:]
+        line = word
+    if line:
+        lines.append(_Line(line, size, bold, hue, hang if lines else 0.0))
+    return lines
+
+
+def _width(text: str, font: str, size: float) -> float:
+    return float(stringWidth(text, font, size)) * _WIDER[font]
