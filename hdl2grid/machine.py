@@ -103,3 +103,9 @@ class Machine:
         machine = copy.copy(self)
         object.__setattr__(machine, "name", name)
         return machine
+
+    def _repr_html_(self) -> str:
+        """For notebooks: sources, ports and panel."""
+        from hdl2grid.show.notebook import machine_html
+
+        return machine_html(self)

@@ -21,7 +21,11 @@ MARKERS = ("plan.json", "plan.rejected.json", "circuit.json", "plan.svg", "plan.
 """Result files that bear a mark of this tool near their beginning."""
 
 RESULT_FILES = (*MARKERS, "report.md", "parts.csv")
-_MARK = re.compile(rb'"format"\s*:\s*"hdl2grid (plan|circuit)"|<metadata>hdl2grid</metadata>|Software\0hdl2grid')
+_MARK = re.compile(
+    rb'"format"\s*:\s*"hdl2grid (plan|circuit|guide)"|<metadata>hdl2grid</metadata>|Software\0hdl2grid'
+    rb'|%PDF-[^\n]*\n[^\n]*hdl2grid drawing|<meta name="generator" content="hdl2grid">'
+)
+_DRAWING = re.compile(r"plan(-[\w-]+)?\.(svg|png|pdf)")
 _HEAD_BYTES = 4096
 _LEFTOVER = re.compile(r"\.hdl2grid-.*\.tmp")
 
@@ -81,7 +85,8 @@ def _check_ours(path: Path) -> None:
         raise _cannot_write(path, error) from error
     if not entries:
         return
-    if not any(_is_ours(path / name) for name in MARKERS):
+    drawings = [name for name in entries if _DRAWING.fullmatch(name)]
+    if not any(_is_ours(path / name) for name in (*MARKERS, *drawings)):
         shown = ", ".join(entries[:3]) + (", ..." if len(entries) > 3 else "")
         raise InputError("C002", f"'{path}' holds files that hdl2grid did not write: {shown}", hint=_ELSEWHERE)
     for name in RESULT_FILES:

@@ -56,3 +56,9 @@ class Plan:
     wires: tuple[tuple[Stroke, ...], ...]
     backdrop: tuple[Rect, ...] = ()
     signals: tuple[SignalTap, ...] = ()
+
+    def _repr_svg_(self) -> str | None:
+        """For notebooks: the drawing."""
+        from hdl2grid.show.notebook import plan_svg
+
+        return plan_svg(self)
