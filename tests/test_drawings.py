@@ -21,7 +21,7 @@ from hdl2grid.plan.json_io import dump_plan
 from hdl2grid.show.circuit_parts import circuit_parts
 from hdl2grid.show.clip import clipped
 from hdl2grid.show.drawing import draw_scene
-from hdl2grid.show.drawings import DrawingOptions, drawings_of, one_colour, render
+from hdl2grid.show.drawings import DrawingOptions, drawings_of, further_files, one_colour, render
 from hdl2grid.show.parts import stroke_tiles, wire_tile_counts
 from hdl2grid.show.pdf import pdf_bytes
 from hdl2grid.show.scene import Box, Disc, Group, Line, Scene, Shape, Text
@@ -37,6 +37,7 @@ from hdl2grid.sim.player import Player
 from hdl2grid.sim.vectors import random_vector
 from hdl2grid.sim.waves import PlainEngine, Round, gate_output
 from hdl2grid.target import load_target
+from hdl2grid.verify.check import run_checks
 
 TARGET = load_target()
 
@@ -416,6 +417,18 @@ def test_the_same_plan_gives_the_same_bytes_of_every_kind():
             [render(d, ".pdf") for d in drawings_of(kind, counter_plan(), TARGET, options)] for _ in range(2)
         )
         assert first == second, kind
+
+
+def test_a_result_folder_gets_the_drawings_that_suit_the_plan():
+    files = further_files(counter_plan(), TARGET, None, ("sync",) * 4)
+    assert sorted(files) == ["plan-circuit.svg", "plan-sheets.pdf", "plan-states.svg", "plan-timing.svg"]
+    assert sorted(further_files(counter_plan(), TARGET)) == ["plan-circuit.svg", "plan-sheets.pdf", "plan-states.svg"]
+
+
+def test_a_check_tells_its_events_for_a_timing_chart():
+    results = run_checks(load_machine("traffic_light")).results
+    assert results[0].events[:3] == ("sync",) * 3
+    assert len(results[0].events) == min(1000, results[0].num_presses + sum(n for _, n in results[0].num_ticks))
 
 
 def test_plans_and_machines_show_themselves_in_notebooks():

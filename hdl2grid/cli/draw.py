@@ -7,8 +7,7 @@ from pathlib import Path
 
 import click
 
-from hdl2grid.circuit.json_io import load_circuit
-from hdl2grid.circuit.model import Circuit
+from hdl2grid.cli.beside import circuit_beside
 from hdl2grid.cli.session import output_options, session
 from hdl2grid.errors import InputError
 from hdl2grid.outputs import ResultFolder, replace_drawing
@@ -72,7 +71,9 @@ def draw_command(
         return
     if only is not None:
         raise click.UsageError("--only goes with --text; --kind colours draws every colour by itself.")
-    options = DrawingOptions(tile, paper, mm, _events(loaded, kind, events), _circuit_beside(plan, kind))
+    options = DrawingOptions(
+        tile, paper, mm, _events(loaded, kind, events), circuit_beside(plan) if kind == "circuit" else None
+    )
     written = _write(plan, loaded, look, kind, out, options)
     for path in written:
         state.say(f"Wrote {path}")
@@ -92,12 +93,6 @@ def _events(plan: Plan, kind: str, text: str | None) -> tuple[str, ...]:
     if text is None:
         return network.events[:1] * DEFAULT_EVENTS
     return tuple(parse_events(text, network.events))
-
-
-def _circuit_beside(plan: Path, kind: str) -> Circuit | None:
-    """The circuit.json in the plan's folder, which tells what the stacks stand for; None without."""
-    path = plan.parent / "circuit.json"
-    return load_circuit(path) if kind == "circuit" and path.is_file() else None
 
 
 def _write(plan: Path, loaded: Plan, look: Target, kind: str, out: Path | None, options: DrawingOptions) -> list[Path]:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from hdl2grid.cli.beside import circuit_beside
 from hdl2grid.cli.compiling import compiling_announced
 from hdl2grid.cli.reporter import Reporter
 from hdl2grid.cli.session import FoundWrong, Session, output_options, session
@@ -44,7 +45,7 @@ def guide_command(plan: Path, out: Path | None, target: str) -> None:
         sha = hashlib.sha256(plan.read_bytes()).hexdigest()
         guide = make_guide(loaded, plan_sha256=sha, fresh_pixel_lit=game.laying.fresh_pixel_lit, progress=reporter)
         files = guide_files(loaded, game, guide=guide, progress=reporter)
-        files["index.html"] = page_html(loaded, guide=guide, target=game)
+        files["index.html"] = page_html(loaded, circuit_beside(plan), guide, target=game)
         folder.write(files, keep=True)
     _tell(state, guide, folder.path, sorted(files))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -94,6 +95,20 @@ def render_plan(plan: Plan, target: Target, suffix: str, tile: float | None = No
     if suffix == ".png":
         return draw_png(plan, target, tile)
     return render(drawings_of("plan", plan, target, DrawingOptions(tile))[0], suffix)
+
+
+def further_files(
+    plan: Plan, target: Target, circuit: Circuit | None = None, events: Sequence[str] = ()
+) -> dict[str, str | bytes]:
+    """The drawings beside the plan's own that suit it, by file name: the circuit, the sheets, the timing chart
+    where there are `events` (of the design's check), and the state diagram where it is small enough."""
+    options = DrawingOptions(circuit=circuit, events=events)
+    files: dict[str, str | bytes] = {}
+    for kind, suffix in (("circuit", ".svg"), ("sheets", ".pdf"), ("states", ".svg"), ("timing", ".svg")):
+        with contextlib.suppress(InputError):
+            for drawing in drawings_of(kind, plan, target, options):
+                files[f"plan-{drawing.name}{suffix}"] = render(drawing, suffix)
+    return files
 
 
 def one_colour(plan: Plan, colour: str) -> Plan:

@@ -28,6 +28,8 @@ SHORTEST, LONGEST = 10**6, 10**24  # periods in femtoseconds that are simulated 
 STALL_TICKS = 1_000_000
 STALL_FEMTOSECONDS = 10**30
 PROGRESS_TICKS = 4096
+MAX_RECORDED = 1000
+"""How many events of a check are kept for its timing chart."""
 
 
 @dataclass
@@ -69,6 +71,7 @@ class Bench:
         self._run = 0
         self._num_still = 0
         self.num_presses = 0
+        self.events: list[str] = []
         self._session: HdlSession | None = None
         self._initial: tuple[int, ...] = ()
 
@@ -85,6 +88,7 @@ class Bench:
         self._session.restore(self._initial)
         self.current, self._running = name, running
         self.num_presses = self._num_still = 0
+        self.events = []
         self._run += 1
         for ticker in self.tickers:
             ticker.restart(_now(ctx))
@@ -94,6 +98,7 @@ class Bench:
         """See `hdl2grid.verify.press.press`."""
         line = self._line(name)
         self.num_presses += 1
+        self._record(name)
         await self._pause(ctx, self.gap)
         if line is not None:
             ctx.set(line, 1)
@@ -156,12 +161,17 @@ class Bench:
 
     def _count(self, ticker: TickSource) -> None:
         ticker.num_ticks += 1
+        self._record(ticker.domain)
         self._num_still += 1
         if self._num_still > STALL_TICKS:
             raise self._stalled(f"has not moved for {STALL_TICKS:,} ticks")
         total = sum(t.num_ticks for t in self.tickers)
         if total % PROGRESS_TICKS == 0:
             self._progress(f"{self.current}: ticks", total)
+
+    def _record(self, event: str) -> None:
+        if len(self.events) < MAX_RECORDED:
+            self.events.append(event)
 
     async def _watch(self, ctx: Any) -> None:
         """Without tickers only the check itself moves things: if it waits for anything but a time, it waits in

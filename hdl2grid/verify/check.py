@@ -38,11 +38,13 @@ from hdl2grid.verify.vcd import tidy_vcd, time_unit
 
 @dataclass(frozen=True)
 class CheckResult:
-    """One check that held. `num_ticks`: how many ticks it saw, by domain; `num_presses`: its presses."""
+    """One check that held. `num_ticks`: how many ticks it saw, by domain; `num_presses`: its presses; `events`:
+    its first ticks and presses in order, at most MAX_RECORDED."""
 
     name: str
     num_ticks: tuple[tuple[str, int], ...]
     num_presses: int
+    events: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -127,7 +129,7 @@ class _Run:
         except BaseException as error:  # SystemExit too
             raise user_error("M061", f"an error in the check '{name}'", error, None) from error
         ticks = tuple((ticker.domain, ticker.num_ticks) for ticker in self.bench.tickers)
-        self.results.append(CheckResult(name, ticks, self.bench.num_presses))
+        self.results.append(CheckResult(name, ticks, self.bench.num_presses, tuple(self.bench.events)))
 
 
 def _failed(name: str, error: AssertionError) -> DesignFailed:
