@@ -16,6 +16,7 @@ COMMANDS = {
     "prove": "prove:prove_command",
     "draw": "draw:draw_command",
     "guide": "guide:guide_command",
+    "compare": "compare:compare_command",
     "target": "words:target_group",
     "explain": "words:explain_command",
 }

@@ -31,6 +31,12 @@ MAX_CHECKS = 40
 WALKS = (1, 2, 3, 5, 7, 10, 20, 40, 60, 61)
 """How often the main event may be repeated before a look."""
 
+LONG_WALK = 10
+"""A longer walk is taken only where no bridge is better."""
+
+MAX_BRIDGED = 8
+"""How many transitions are tried to be reached over another one."""
+
 MIXED = 400
 _Bits = npt.NDArray[np.uint8]
 
@@ -111,10 +117,14 @@ def choose_checks(bench: Bench, faults: Sequence[Fault]) -> list[Check]:
             walk = _best_walk(chooser)
             jump = _best_jump(chooser, transitions, shows[left])
             best = max(walk, jump, key=lambda option: option[0])
+            if best[0] <= 0 or (best is walk and sum(times for _, times in walk[1][0]) > LONG_WALK):
+                bridge = _best_bridge(chooser, transitions, shows[left])
+                best = max(best, bridge, key=lambda option: option[0])
             if best[0] <= 0:
                 break
             for presses in best[1]:
-                chooser.press(presses)
+                if presses:
+                    chooser.press(presses)
     return chooser.checks
 
 
@@ -181,6 +191,43 @@ def _best_jump(chooser: Chooser, transitions: Sequence[Transition], shows: npt.N
             event = [(transition.driver, 1)]
             best = (score, [[(d, 1) for d in flips], event] if flips else [event])
     return best
+
+
+def _best_bridge(chooser: Chooser, transitions: Sequence[Transition], shows: npt.NDArray[np.bool_]) -> _Option:
+    """As a jump, over another transition: for registers that have no place for a button, which only the machine's
+    own course can set."""
+    gains = shows.sum(axis=0)
+    for number in np.argsort(-gains, kind="stable").tolist()[:MAX_BRIDGED]:
+        if gains[number] == 0:
+            break
+        target = transitions[number]
+        for via in transitions:
+            way = _bridge(chooser, via, target)
+            if way is not None:
+                presses = sum(len(part) for part in way)
+                event = [(target.driver, 1)]
+                return float(gains[number]) / (2.5 + 0.4 * presses), [*([(d, 1) for d in part] for part in way), event]
+    return 0.0, []
+
+
+def _bridge(chooser: Chooser, via: Transition, target: Transition) -> list[list[int]] | None:
+    """Flips into a transition, its event, and flips into the target's state; None where that does not lead there."""
+    first = _flips(chooser.bench, chooser.right.bits(), via.bits)
+    if first is None:
+        return None
+    engine, end = chooser.right, chooser.bench.network.first_probe
+    state = engine.state()
+    lost = sum(len(engine.fire(driver).lost) for driver in first)
+    reached = (engine.bits()[:end] == via.bits[:end]).all()
+    lost += len(engine.fire(via.driver).lost)
+    second = _flips(chooser.bench, engine.bits(), target.bits) if reached else None
+    for driver in second or ():
+        lost += len(engine.fire(driver).lost)
+    arrived = (engine.bits()[:end] == target.bits[:end]).all()
+    engine.restore(state)
+    if second is None or lost or not arrived:
+        return None
+    return [first, [via.driver], second]
 
 
 def _flips(bench: Bench, now: _Bits, wanted: _Bits) -> list[int] | None:

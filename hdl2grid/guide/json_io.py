@@ -24,12 +24,13 @@ def dump_guide(guide: Guide) -> str:
         f'"version": {VERSION}',
         f'"plan": {line(guide.plan_name)}',
         f'"plan_sha256": {line(guide.plan_sha256)}',
-        f'"sections": [{lines((_section(s) for s in guide.sections), "  ")}]',
+        f'"sections": [{lines((section_text(s) for s in guide.sections), "  ")}]',
     ]
     return "{" + lines(members, "") + "}\n"
 
 
-def _section(section: Section) -> str:
+def section_text(section: Section) -> str:
+    """A section as in guide.json."""
     steps = lines((_step(step) for step in section.steps), "    ")
     return f'{{"title": {line(section.title)}, "why": {line(section.why)}, "steps": [{steps}]}}'
 

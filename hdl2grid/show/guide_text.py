@@ -7,10 +7,10 @@ can be read, and all others are for people.
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from hdl2grid.guide.lines import action_line, quoted
-from hdl2grid.guide.model import Guide, Mistake, Section, Step
+from hdl2grid.guide.model import FromTo, Guide, Mistake, Restore, Section, Step
 from hdl2grid.guide.text_in import CONTINUED, MARK
 from hdl2grid.guide.words import Words
 from hdl2grid.plan.model import Plan
@@ -24,8 +24,8 @@ def guide_text(guide: Guide) -> str:
     assert guide.plan is not None
     lines = [*_head(guide, guide.plan)]
     for number, section in enumerate(guide.sections, 1):
-        lines += _section(number, section)
-    lines += [*_looks(guide), *_restore(guide), *_from_to(guide), *_signals(guide.plan)]
+        lines += section_lines(number, section)
+    lines += [*_looks(guide), *restore_lines(guide.restore), *from_to_lines(guide.from_to), *_signals(guide.plan)]
     return "\n".join(lines).rstrip() + "\n"
 
 
@@ -37,35 +37,36 @@ def _head(guide: Guide, plan: Plan) -> Iterator[str]:
     yield f"size: {plan.width} x {plan.height}"
     yield f"plan sha256: {guide.plan_sha256}"
     yield ""
-    yield from _wrapped(
+    yield from wrapped(
         "Tick the box of each step. Lines with a dash are what the hands do; 'See' is what must then be seen; 'If' "
         "tells the likeliest mistakes, what they look like, and what to do."
     )
 
 
-def _section(number: int, section: Section) -> Iterator[str]:
+def section_lines(number: int, section: Section) -> Iterator[str]:
+    """A section with its steps."""
     yield ""
-    yield from _wrapped(f"{number}. {section.title}")
+    yield from wrapped(f"{number}. {section.title}")
     yield "-" * min(WIDTH, len(f"{number}. {section.title}"))
-    yield from _wrapped(section.why)
+    yield from wrapped(section.why)
     for step in section.steps:
         yield from _step(step)
 
 
 def _step(step: Step) -> Iterator[str]:
     yield ""
-    yield from _wrapped(f"[ ] {step.number} {step.title}", "      ")
+    yield from wrapped(f"[ ] {step.number} {step.title}", "      ")
     if step.like:
-        yield from _wrapped(f"    {step.like}", "    ")
+        yield from wrapped(f"    {step.like}", "    ")
     if not step.actions:
-        yield from _wrapped(f"    {step.text}", "    ")
+        yield from wrapped(f"    {step.text}", "    ")
     for action in step.actions:
         yield from _kept(f"    - {action_line(action)}")
     if step.keep_clear:
         tiles = Words().tiles(dict.fromkeys(k.tile for k in step.keep_clear))
-        yield from _wrapped(f"    Keep clear of {step.keep_clear[0].colour}: {tiles}", "      ")
+        yield from wrapped(f"    Keep clear of {step.keep_clear[0].colour}: {tiles}", "      ")
     if step.expect:
-        yield from _wrapped(f"    See: {_seen(step)}.", "      ")
+        yield from wrapped(f"    See: {_seen(step)}.", "      ")
     for mistake in step.mistakes:
         yield from _mistake(mistake)
 
@@ -79,52 +80,53 @@ def _seen(step: Step) -> str:
 
 
 def _mistake(mistake: Mistake) -> Iterator[str]:
-    yield from _wrapped(f"    If {mistake.looks}: {mistake.what}; {mistake.cure}.", "      ")
+    yield from wrapped(f"    If {mistake.looks}: {mistake.what}; {mistake.cure}.", "      ")
 
 
 def _looks(guide: Guide) -> Iterator[str]:
     if not guide.looks:
         return
     yield from _heading("When to look at the running machine")
-    yield from _wrapped(
+    yield from wrapped(
         f"Count the ticks of {guide.look_source} from its start. These looks were chosen because together they show "
         "nearly every mistake that can be seen on the panel."
     )
     for look in guide.looks:
-        yield from _wrapped(f"[ ] after {look.ticks:,} ticks: {look.reading}", "      ")
+        yield from wrapped(f"[ ] after {look.ticks:,} ticks: {look.reading}", "      ")
 
 
-def _restore(guide: Guide) -> Iterator[str]:
-    if not guide.restore:
+def restore_lines(rows: Sequence[Restore]) -> Iterator[str]:
+    """The restore sheet."""
+    if not rows:
         return
     yield from _heading("Restore sheet")
-    yield from _wrapped(
+    yield from wrapped(
         "After a repair every toggle and pixel must be as here before the ticker is started again; then test the nets "
         "that are named (by the steps of the from-to list)."
     )
-    for row in guide.restore:
+    for row in rows:
         numbers = ", ".join(str(n) for n in row.nets)
         nets = f"; net{'s' if len(row.nets) > 1 else ''} {numbers}" if row.nets else "; no net"
-        yield from _wrapped(f"  {row.what}: {row.state}{nets}", "      ")
+        yield from wrapped(f"  {row.what}: {row.state}{nets}", "      ")
 
 
-def _from_to(guide: Guide) -> Iterator[str]:
-    if not guide.from_to:
+def from_to_lines(rows: Sequence[FromTo], title: str = "From-to list") -> Iterator[str]:
+    """The from-to list, or a part of it."""
+    if not rows:
         return
-    yield from _heading("From-to list")
-    for row in guide.from_to:
-        yield from _wrapped(
-            f"  net {row.number}, {row.name}, {row.colour}, {row.length} tiles, steps {', '.join(row.steps)}", "      "
-        )
-        yield from _wrapped(f"      from {'; '.join(row.drivers)}", "        ")
-        yield from _wrapped(f"      to {'; '.join(row.sinks)}", "        ")
+    yield from _heading(title)
+    for row in rows:
+        steps = f", steps {', '.join(row.steps)}" if row.steps else ""
+        yield from wrapped(f"  net {row.number}, {row.name}, {row.colour}, {row.length} tiles{steps}", "      ")
+        yield from wrapped(f"      from {'; '.join(row.drivers)}", "        ")
+        yield from wrapped(f"      to {'; '.join(row.sinks)}", "        ")
 
 
 def _signals(plan: Plan) -> Iterator[str]:
     if not plan.signals:
         return
     yield from _heading("Where signals can be read")
-    yield from _wrapped("Signal, wire colour, tile, and its level in the first state.")
+    yield from wrapped("Signal, wire colour, tile, and its level in the first state.")
     for tap in plan.signals:
         yield from _kept(f"    = {quoted(tap.signal)} {tap.colour} ({tap.x},{tap.y}) {tap.initial}")
 
@@ -135,7 +137,7 @@ def _heading(title: str) -> Iterator[str]:
     yield "-" * len(title)
 
 
-def _wrapped(text: str, indent: str = "") -> Iterator[str]:
+def wrapped(text: str, indent: str = "") -> Iterator[str]:
     """Prose in lines of at most 80 columns; tiles are never parted."""
     start = text[: len(text) - len(text.lstrip())]
     yield from textwrap.wrap(

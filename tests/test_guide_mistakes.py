@@ -1,0 +1,120 @@
+"""Single mistakes of the hands are shown by the guide's own checks; the functional check and the looks are chosen well."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from guide_support import guide_named, plan_named
+
+from hdl2grid.guide.bench import Bench
+from hdl2grid.guide.choosing import choose_checks
+from hdl2grid.guide.faults import all_faults, hidden_faults
+from hdl2grid.guide.looks import choose_looks
+from hdl2grid.guide.mistakes import fingerprint, judge, machine_of, slips
+from hdl2grid.guide.panel_reading import PanelReader
+from hdl2grid.guide.survey import Survey
+from hdl2grid.panel import beside, colon, leading_one, seven_segment
+from hdl2grid.parts import SEGMENTS
+from hdl2grid.plan.model import Device, Plan
+from hdl2grid.sim.network import network_from_plan
+from hdl2grid.sim.waves import PlainEngine
+
+
+@pytest.mark.parametrize(("name", "every"), [("counter", 1), ("blinker", 1), ("lights", 12)])
+def test_mistakes_are_shown(name, every):
+    """All mistakes of the small machines, every twelfth of the larger one's 2,000."""
+    guide = guide_named(name)
+    chosen = list(slips(guide))[::every]
+    right = fingerprint(machine_of(guide, None))
+    assert fingerprint(plan_named(name)) == right
+    verdicts = judge(guide, chosen)
+    assert len(verdicts) == len(chosen)
+    effective = [v for v in verdicts if fingerprint(machine_of(guide, v.slip)) != right]
+    missed = [v for v in effective if v.shown_at is None]
+    assert len(effective) > 50
+    assert len(missed) <= 0.005 * len(effective), [v.slip for v in missed]
+
+
+def test_a_check_less_shows_less():
+    """The measure can fail: without any test of wires most of the wire mistakes go unseen."""
+    guide = guide_named("counter")
+    blind = tuple(
+        replace(s, steps=tuple(replace(step, expect=(), text="") for step in s.steps)) for s in guide.sections
+    )
+    verdicts = judge(replace(guide, sections=blind))
+    assert sum(v.shown_at is None for v in verdicts) > 0.5 * len(verdicts)
+
+
+def test_faults_play_as_the_changed_plan_does():
+    """A lost connection in the fast network is the plan with that toggle's wire taken away."""
+    bench = Bench(Survey(plan_named("counter")))
+    fault = next(f for f in all_faults(bench) if f.lost and "toggle (6,2)" in f.what)
+    plan = plan_named("counter")
+    without = replace(plan, wires=(plan.wires[0], ((2, 3, 4, 3), (4, 3, 4, 7), (4, 7, 6, 7)), *plan.wires[2:]))
+    network = network_from_plan(without)
+    engine = PlainEngine(network)
+    other = bench.engine(fault)
+    for _ in range(8):
+        engine.fire(network.event("sync"))
+        other.fire(bench.network.event("sync"))
+        shown = engine.bits()[: network.first_probe]
+        assert shown.tolist() == other.bits()[: network.first_probe].tolist()
+
+
+def test_the_functional_check_catches_what_the_panel_can_show():
+    bench = Bench(Survey(plan_named("lights")))
+    faults = hidden_faults(bench)
+    checks = choose_checks(bench, faults)
+    caught = [fault for check in checks for fault, _ in check.caught]
+    assert len(caught) == len({id(f) for f in caught})
+    assert len(caught) >= 0.95 * len(faults)
+    pressed = sum(times for check in checks for _, times in check.presses)
+    assert pressed < 200
+
+
+def test_looks_show_nearly_all_that_the_panel_shows():
+    bench = Bench(Survey(plan_named("lights")))
+    found = choose_looks(bench)
+    assert found is not None
+    assert len(found.looks) <= 8
+    assert found.num_shown >= 0.99 * found.num_visible
+    engine = bench.engine()
+    watch = list(range(bench.network.first_pixel, bench.network.first_probe))
+    course = engine.play(np.full(max(k.ticks for k in found.looks), bench.network.event("sync")), watch).watched
+    for look in found.looks:
+        assert course[look.ticks - 1].tolist() == list(look.lit)
+
+
+def digit_plan(size: int) -> Plan:
+    """One digit by the order of segments that the panel's parts document, and a colon, and a leading one."""
+    panel = beside(leading_one("lead"), seven_segment("ones", size), colon("dots"), seven_segment("tens", size))
+    devices = tuple(Device("pixel", p.x, p.y, lit=True, signal=p.signal) for p in panel.layout().pixels)
+    return Plan("digits", "default", ("black",), 40, 40, devices, ((),))
+
+
+@pytest.mark.parametrize("size", [1, 2, 3])
+def test_digits_are_read_off_where_they_stand(size):
+    """The codes are those of the project's segment decoder, which its own tests hold to published data books."""
+    plan = digit_plan(size)
+    reader = PanelReader(plan)
+    assert reader.is_digits
+    for value, code in enumerate(SEGMENTS[:10]):
+        lit = []
+        for device in plan.devices:
+            name, _, bit = (device.signal or "").partition("[")
+            if name == "ones":
+                lit.append(code >> int(bit[:-1]) & 1)
+            elif name == "tens":
+                lit.append(SEGMENTS[8] >> int(bit[:-1]) & 1)
+            else:
+                lit.append(1)
+        assert reader.read(lit) == f"1{value}:8"
+
+
+def test_lamps_are_read_by_name():
+    reader = PanelReader(plan_named("lights"))
+    lit = [int(d.signal in ("main_red", "side_green")) for d in reader.pixels]
+    assert reader.read(lit) == "lit: main_red, side_green"
+    assert reader.read([0] * len(lit)) == "lit: none"
