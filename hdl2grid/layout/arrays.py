@@ -69,6 +69,7 @@ class Board(NamedTuple):
     ways_on: Any  # (colour, grid tile, way): number of nets
     crossings: Any  # grid tiles: number of colours that cross there
     history: Any  # (colour, grid tile)
+    clash: Any  # (colour, grid tile): something is illegal here
 
 
 class Scratch(NamedTuple):
@@ -80,6 +81,8 @@ class Scratch(NamedTuple):
     stamp: Any
     mine: Any
     target: Any
+    queue: Any
+    part: Any
     heap_cost: Any
     heap_state: Any
     pins: Any
@@ -88,6 +91,7 @@ class Scratch(NamedTuple):
     number: Any
     seen: Any
     buffer: Any
+    box: Any
 
 
 def ragged(rows: Sequence[Sequence[int]]) -> tuple[Ints, Ints]:
@@ -147,17 +151,17 @@ def make_shape(netlist: Netlist) -> Shape:
 
 def make_board(netlist: Netlist, shape: Shape, width: int, height: int) -> Board:
     """An empty board: no cell placed, nothing routed."""
-    area, nets = width * height, COLOURS * len(netlist.signals)
-    room = min(area, 400 + 40 * max([len(row) for row in signal_tiles(netlist)], default=0))
+    nets = COLOURS * len(netlist.signals)
+    room = 400 + 40 * max([len(row) for row in signal_tiles(netlist)], default=0)
     count = len(netlist.cells)
-    return Board(
-        np.array([width, height], np.int64),
+    board = Board(
+        np.zeros(2, np.int64),
         np.zeros(count, np.int64),
         np.zeros(count, np.int64),
         np.array([t.dx for t in netlist.tiles], np.int64),
         np.array([t.dy for t in netlist.tiles], np.int64),
-        np.full((height, width), -1, np.int64),
-        np.full(area, -1, np.int64),
+        np.zeros((0, 0), np.int64),
+        np.zeros(0, np.int64),
         np.zeros(len(shape.signal_of), np.int64),
         np.zeros((len(netlist.signals), COLOURS), np.int64),
         np.zeros((nets, room), np.int32),
@@ -165,9 +169,25 @@ def make_board(netlist: Netlist, shape: Shape, width: int, height: int) -> Board
         np.zeros(nets, np.int64),
         np.zeros(nets, np.bool_),
         np.zeros(nets, np.bool_),
-        np.zeros((COLOURS, area, 3), np.int16),
-        np.zeros(area, np.int16),
-        np.zeros((COLOURS, area)),
+        np.zeros((COLOURS, 0, 3), np.int16),
+        np.zeros(0, np.int16),
+        np.zeros((COLOURS, 0)),
+        np.zeros((COLOURS, 0), np.bool_),
+    )
+    return fresh_board(board, width, height)
+
+
+def fresh_board(board: Board, width: int, height: int) -> Board:
+    """A copy of the board for a grid of another size, where nothing stands or lies on the grid yet."""
+    area = width * height
+    return copy_board(board)._replace(
+        size=np.array([width, height], np.int64),
+        grid=np.full((height, width), -1, np.int64),
+        tile_at=np.full(area, -1, np.int64),
+        ways_on=np.zeros((COLOURS, area, 3), np.int16),
+        crossings=np.zeros(area, np.int16),
+        history=np.zeros((COLOURS, area)),
+        clash=np.zeros((COLOURS, area), np.bool_),
     )
 
 
@@ -181,6 +201,8 @@ def make_scratch(netlist: Netlist, width: int, height: int) -> Scratch:
         np.zeros(1, np.int64),
         np.zeros(area, np.int8),
         np.zeros(area, np.int8),
+        np.zeros(area + 1, np.int64),
+        np.zeros(area, np.int64),
         np.zeros(80 * area + 64),
         np.zeros(80 * area + 64, np.int32),
         np.zeros(most, np.int64),
@@ -189,6 +211,7 @@ def make_scratch(netlist: Netlist, width: int, height: int) -> Scratch:
         np.zeros((COLOURS, area), np.int16),
         np.zeros(4 * most + 64, np.int64),
         np.zeros((3, most), np.int64),
+        np.zeros(4, np.int64),
     )
 
 

@@ -26,8 +26,7 @@ def assemble(
     """The plan of a legal board, trimmed to the tiles in use."""
     width = int(board.size[0])
     places = [
-        (int(board.x[t.cell] + board.dx[i]), int(board.y[t.cell] + board.dy[i]))
-        for i, t in enumerate(netlist.tiles)
+        (int(board.x[t.cell] + board.dx[i]), int(board.y[t.cell] + board.dy[i])) for i, t in enumerate(netlist.tiles)
     ]
     routes: dict[int, list[tuple[Tile, int]]] = {}
     for net in range(len(board.length)):

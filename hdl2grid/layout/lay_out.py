@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from math import ceil, sqrt
+from typing import NoReturn
 
 from hdl2grid.errors import DesignFailed
 from hdl2grid.layout.arrays import Board, Scratch, Shape, copy_board, make_board, make_scratch, make_shape
@@ -18,8 +19,8 @@ from hdl2grid.progress import Progress, silent
 
 @dataclass(frozen=True)
 class Effort:
-    """Budgets, in iterations: `seeds` placements are tried at each size, `tries` repairs at each; `polish` moves better a
-    legal layout; `squeezes` smaller sizes are tried after the first legal one."""
+    """Budgets, in iterations: `seeds` placements are tried at each size, `tries` repairs at each; `polish` moves
+    better a legal layout; `squeezes` smaller sizes are tried after the first legal one."""
 
     seeds: int
     tries: int
@@ -121,7 +122,7 @@ class _Search:
             scale *= 1.06
         self._refuse(f"the best try had {self.least_left} conflicts")
 
-    def _refuse(self, why: str) -> None:
+    def _refuse(self, why: str) -> NoReturn:
         limits = f"{self.params.max_width} x {self.params.max_height} tiles"
         raise DesignFailed(
             "P001",

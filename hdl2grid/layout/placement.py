@@ -50,7 +50,8 @@ def tree_length(xs: Any, ys: Any, count: int, dist: Any) -> float:
             x1 = max(x1, xs[i])
             y0 = min(y0, ys[i])
             y1 = max(y1, ys[i])
-        return max(float(x1 - x0 + y1 - y0), 0.7 * np.sqrt(float((x1 - x0 + 1) * (y1 - y0 + 1) * count)))
+        spread = 0.7 * np.sqrt(float((x1 - x0 + 1) * (y1 - y0 + 1) * count))
+        return float(max(float(x1 - x0 + y1 - y0), spread))
     for i in range(1, count):
         dist[i] = abs(xs[i] - xs[0]) + abs(ys[i] - ys[0])
     total = 0
@@ -84,9 +85,7 @@ def signal_length(s: int, shape: Shape, board: Board, buf: Any) -> float:
 
 
 @njit(cache=True)
-def fits(
-    grid: Any, px: int, py: int, w: int, h: int, gap_x: int, gap_y: int, margin: int, a: int, b: int
-) -> bool:
+def fits(grid: Any, px: int, py: int, w: int, h: int, gap_x: int, gap_y: int, margin: int, a: int, b: int) -> bool:
     """Whether a cell of size w x h may stand at (px, py), its gap free of all cells but `a` and `b`."""
     height, width = grid.shape
     if px < margin or py < margin or px + w > width - margin or py + h > height - margin:
@@ -119,9 +118,7 @@ def apart(ax: int, ay: int, aw: int, ah: int, bx: int, by: int, bw: int, bh: int
 
 
 @njit(cache=True)
-def swap_fits(
-    shape: Shape, board: Board, a: int, b: int, feet: bool, gx: int, gy: int, margin: int, out: Any
-) -> bool:
+def swap_fits(shape: Shape, board: Board, a: int, b: int, feet: bool, gx: int, gy: int, margin: int, out: Any) -> bool:
     """Whether cells `a` and `b` may trade places, heads or feet kept; the new corners go to `out`."""
     out[0], out[1], out[2], out[3] = board.x[b], board.y[b], board.x[a], board.y[a]
     if feet:
@@ -265,9 +262,7 @@ def first_fit(grid: Any, w: int, h: int, gap_x: int, gap_y: int, margin: int, ou
     return False
 
 
-def pack(
-    shape: Shape, board: Board, panel: int | None, panel_at: tuple[float, float], params: PlaceParams
-) -> bool:
+def pack(shape: Shape, board: Board, panel: int | None, panel_at: tuple[float, float], params: PlaceParams) -> bool:
     """A first legal placement: the panel at `panel_at` (fractions of the free room), then tall cells first, each at
     the first free place. False where not all cells fit."""
     width, height = (int(v) for v in board.size)

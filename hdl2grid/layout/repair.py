@@ -29,6 +29,7 @@ from hdl2grid.layout.rng import below, unit
 from hdl2grid.layout.routing import RouteParams, find_conflicts, lay, lay_all, reroute
 
 SHIFT, SWAP, MIRROR, EXCHANGE, COLOUR = range(5)
+NOWHERE = np.zeros(0, np.int64)
 
 
 @dataclass(frozen=True)
@@ -49,9 +50,7 @@ class RepairParams:
 
 
 @njit(cache=True)
-def energy(
-    board: Board, conflicts: int, conflict: float, wire: float, crossover: float, turn: float
-) -> float:
+def energy(board: Board, conflicts: int, conflict: float, wire: float, crossover: float, turn: float) -> float:
     tiles = 0
     turns = 0
     for n in range(board.length.shape[0]):
@@ -128,13 +127,15 @@ def set_colour(v: int, b: int, shape: Shape, board: Board) -> None:
 
 @njit(cache=True)
 def repair(
-    rng: Any, shape: Shape, board: Board, scratch: Scratch, tries: int, stall: int, rounds: int, reach: int, w_conflict: float,
-    w_wire: float, w_crossover: float, w_turn: float, hot: float, cold: float, gx: int, gy: int, margin: int,
-    present: float, growth: float, raise_by: float, decay: float, bend: float, cross: float, slack: int, stop: bool,
+    rng: Any, shape: Shape, board: Board, scratch: Scratch, tries: int, stall: int, rounds: int, reach: int,
+    w_conflict: float, w_wire: float, w_crossover: float, w_turn: float, hot: float, cold: float,
+    gx: int, gy: int, margin: int, present: float, growth: float, raise_by: float, decay: float, bend: float, cross: float, slack: int, stop: bool,
+    focus: Any,
 ) -> Any:  # fmt: skip
     """Try moves; the board ends in the best state met. Returns (conflicts, energy, tries used).
 
-    With `stop` it ends as soon as nothing is illegal.
+    With `stop` it ends as soon as nothing is illegal. Where `focus` names cells, moves are mostly theirs, and the last
+    state is kept rather than the best.
     """
     n_nets = board.length.shape[0]
     lay_all(board)
@@ -182,6 +183,8 @@ def repair(
             break
         net = listed[below(rng, count)]
         a = pick_cell(rng, shape, board, net)
+        if focus.shape[0] > 0 and below(rng, 4) > 0:
+            a = focus[below(rng, focus.shape[0])]
         b = -1
         t1 = t2 = -1
         n_cells = 0
@@ -272,7 +275,7 @@ def repair(
         touched[:] = False
         press = present
         fresh = 1 << 30
-        for trip in range(rounds):
+        for _ in range(rounds):
             for i in range(n_nets):
                 listed[i] = i
             for i in range(n_nets - 1, 0, -1):
@@ -287,7 +290,7 @@ def repair(
                     size = board.length[n]
                     o_route[n, :size], o_ways[n, :size] = board.route[n, :size], board.ways[n, :size]
                     o_length[n], o_reached[n] = size, board.reached[n]
-                reroute(n, shape, board, scratch, press, bend, cross, slack)
+                reroute(n, shape, board, scratch, press, bend, cross, slack, below(rng, 4) > 0)
             fresh = find_conflicts(board, scratch, raise_by)
             if fresh == 0:
                 break
@@ -297,7 +300,7 @@ def repair(
             now, conflicts = value, fresh
             for n in range(n_nets):
                 k_stale[n] = k_stale[n] or touched[n]
-            if now < best - 1e-9:
+            if now < best - 1e-9 or focus.shape[0] > 0:
                 if fresh < best_conflicts or best_conflicts == 0:
                     since = 0
                 best, best_conflicts = now, fresh
@@ -359,13 +362,13 @@ def repair(
 
 
 def better(
-    shape: Shape, board: Board, scratch: Scratch, params: RepairParams, places: PlaceParams, routes: RouteParams, rng: Any,
-    stop: bool,
+    shape: Shape, board: Board, scratch: Scratch, params: RepairParams, places: PlaceParams, routes: RouteParams,
+    rng: Any, stop: bool, focus: Any = NOWHERE,
 ) -> tuple[int, float, int]:  # fmt: skip
     """Run `repair` with parameter records; returns (conflicts, energy, tries used)."""
     left, value, used = repair(
-        rng, shape, board, scratch, params.tries, params.stall, params.rounds, params.reach, params.conflict, params.wire,
-        params.crossover, params.turn, params.hot, params.cold, places.gap_x, places.gap_y, places.margin, 2.0, 1.5,
-        routes.raise_by * 0.5, 0.9, routes.bend, routes.cross, routes.slack, stop,
+        rng, shape, board, scratch, params.tries, params.stall, params.rounds, params.reach, params.conflict,
+        params.wire, params.crossover, params.turn, params.hot, params.cold,
+        places.gap_x, places.gap_y, places.margin, 2.0, 1.5, routes.raise_by * 0.5, 0.9, routes.bend, routes.cross, routes.slack, stop, focus,
     )  # fmt: skip
     return int(left), float(value), int(used)

@@ -17,6 +17,8 @@ from hdl2grid.layout.arrays import ALONG_X, ALONG_Y, COLOURS, OTHER, Board, Scra
 from hdl2grid.layout.rng import below
 
 PLAIN, CROSS_X, CROSS_Y = 1, 2, 3
+WORST = 10.0
+"""History of a tile never gets dearer than this, or searches would wander over the whole grid."""
 
 
 @dataclass(frozen=True)
@@ -27,7 +29,7 @@ class RouteParams:
 
     present: float = 1.0
     growth: float = 1.06
-    most: float = 25.0
+    most: float = 12.0
     raise_by: float = 0.8
     decay: float = 0.995
     bend: float = 0.25
@@ -170,91 +172,140 @@ def settle(net: int, count: int, board: Board, mine: Any) -> None:
 
 
 @njit(cache=True)
-def route_net(
-    net: int,
-    shape: Shape,
-    board: Board,
-    scratch: Scratch,
-    present: float,
-    bend: float,
-    cross: float,
-    slack: int,
-) -> bool:
-    """Join all pins of one net by a tree grown from its first pin: each search goes on where the last one ended.
+def joined(tile: int, d: int, board: Board, mine: Any) -> int:
+    """The tile next to `tile` in direction `d` that the net's own wire joins it to, or -1."""
+    if mine[tile] != PLAIN and (mine[tile] == CROSS_X) != (d % 2 == 0):
+        return -1
+    to = neighbour(tile, d, board.size[0], board.size[1])
+    if to < 0 or mine[to] == 0 or (mine[to] != PLAIN and (mine[to] == CROSS_X) != (d % 2 == 0)):
+        return -1
+    return to
+
+
+@njit(cache=True)
+def prune(net: int, board: Board, scratch: Scratch, n_pins: int) -> int:
+    """Keep what is sound of a net that has just been taken up; returns the tiles left, which stand in `mine`.
+
+    Tiles that clash or lie under a strange device go, then all loose ends, then every part but the one with most pins.
+    `target` is 1 on the net's pins.
+    """
+    mine, target, queue, part = scratch.mine, scratch.target, scratch.queue, scratch.part
+    c = net % COLOURS
+    size = board.length[net]
+    for i in range(size):
+        tile = board.route[net, i]
+        pin = target[tile] == 1
+        if pin or (not board.clash[c, tile] and board.tile_at[tile] < 0):
+            mine[tile] = PLAIN
+            if not pin and load(c, tile, board) > 0:
+                mine[tile] = CROSS_X if board.ways[net, i] == ALONG_X else CROSS_Y
+    for i in range(size):
+        tile = board.route[net, i]
+        while mine[tile] != 0 and target[tile] == 0:
+            ends = 0
+            following = -1
+            for d in range(4):
+                to = joined(tile, d, board, mine)
+                if to >= 0:
+                    ends += 1
+                    following = to
+            if ends >= 2:
+                break
+            mine[tile] = 0
+            if following < 0:
+                break
+            tile = following
+    best, best_pins, parts = 0, 0, 0
+    for i in range(size):
+        part[board.route[net, i]] = 0
+    for i in range(size):
+        tile = board.route[net, i]
+        if mine[tile] == 0 or part[tile] != 0 or target[tile] == 0:
+            continue
+        parts += 1
+        part[tile] = parts
+        queue[0] = tile
+        head, tail, pins = 0, 1, 0
+        while head < tail:
+            at = queue[head]
+            head += 1
+            pins += target[at]
+            for d in range(4):
+                to = joined(at, d, board, mine)
+                if to >= 0 and part[to] == 0:
+                    part[to] = parts
+                    queue[tail] = to
+                    tail += 1
+        if pins > best_pins:
+            best, best_pins = parts, pins
+    count = 0
+    for i in range(size):
+        tile = board.route[net, i]
+        if mine[tile] != 0 and part[tile] == best and best > 0:
+            board.route[net, count] = tile
+            count += 1
+        else:
+            mine[tile] = 0
+    return count
+
+
+@njit(cache=True)
+def next_target(net: int, count: int, n_pins: int, board: Board, scratch: Scratch) -> int:
+    """The pin not yet joined that is nearest to the tree."""
+    width = board.size[0]
+    best, best_distance = -1, 1 << 30
+    for k in range(n_pins):
+        pin = scratch.pins[k]
+        if scratch.target[pin] != 1:
+            continue
+        x, y = pin % width, pin // width
+        for i in range(count):
+            tile = board.route[net, i]
+            d = abs(tile % width - x) + abs(tile // width - y)
+            if d < best_distance:
+                best, best_distance = pin, d
+    return best
+
+
+@njit(cache=True)
+def search(
+    net: int, goal: int, count: int, board: Board, scratch: Scratch, present: float, bend: float, cross: float, box: Any
+) -> int:  # fmt: skip
+    """A cheapest way from the net's tree to `goal` (A*: P. E. Hart, N. J. Nilsson, B. Raphael, 1968).
 
     A state is `kind * area + tile`: kind 0 is a tile of the tree, 1 + d a plain tile entered in direction d, 5 + d
     a tile that is crossed in direction d. What touches a tile is charged when the tile is left, for only then is it
-    known which way goes on. Returns False, with only the pins laid, where a pin cannot be reached.
+    known which way goes on. Returns the last state, or -1.
     """
     width, height = board.size[0], board.size[1]
     area = width * height
     c = net % COLOURS
-    dist, prev, version, mine, target = (
-        scratch.dist,
-        scratch.prev,
-        scratch.version,
-        scratch.mine,
-        scratch.target,
-    )
-    heap_cost, heap_state, pins = scratch.heap_cost, scratch.heap_state, scratch.pins
-    n_pins = pins_of(net, shape, board, pins)
-    board.length[net] = 0
-    if n_pins == 0:
-        return True
+    dist, prev, version, mine = scratch.dist, scratch.prev, scratch.version, scratch.mine
+    heap_cost, heap_state = scratch.heap_cost, scratch.heap_state
     scratch.stamp[0] += 1
     now = scratch.stamp[0]
-    x0, y0, x1, y1 = width, height, 0, 0
-    left = -1
-    for k in range(n_pins):
-        if target[pins[k]] == 0:
-            target[pins[k]] = 1
-            left += 1
-        x, y = pins[k] % width, pins[k] // width
-        x0, x1, y0, y1 = min(x0, x), max(x1, x), min(y0, y), max(y1, y)
-    x0, y0, x1, y1 = x0 - slack, y0 - slack, x1 + slack, y1 + slack
-    root = pins[0]
-    target[root] = 2
-    mine[root] = PLAIN
-    board.route[net, 0] = root
-    count = 1
-    room = board.route.shape[1] - 1
-    size = push(heap_cost, heap_state, 0, 0.0, root)
-    dist[root] = 0.0
-    prev[root] = -1
-    version[root] = now
+    gx, gy = goal % width, goal // width
+    size = 0
+    for i in range(count):
+        tile = board.route[net, i]
+        if mine[tile] == PLAIN:
+            dist[tile] = 0.0
+            prev[tile] = -1
+            version[tile] = now
+            ahead = abs(tile % width - gx) + abs(tile // width - gy)
+            size = push(heap_cost, heap_state, size, float(ahead), tile)
     full = heap_cost.shape[0] - 16
-    while left > 0 and 0 < size < full and count < room:
-        g = heap_cost[0]
+    while 0 < size < full:
+        f = heap_cost[0]
         state = heap_state[0]
         size = pop(heap_cost, heap_state, size)
-        if g > dist[state] + 1e-9:
-            continue
         kind = state // area
         tile = state - kind * area
-        if (kind >= 1) != (mine[tile] == 0):
+        g = dist[state]
+        if f > g + abs(tile % width - gx) + abs(tile // width - gy) + 1e-9:
             continue
-        if kind <= 4 and target[tile] == 1:
-            target[tile] = 2
-            left -= 1
-            back = state
-            while back >= 0 and count < room:
-                k = back // area
-                t = back - k * area
-                if mine[t] == PLAIN:
-                    break
-                if mine[t] == 0:
-                    board.route[net, count] = t
-                    count += 1
-                if k >= 5:
-                    mine[t] = CROSS_X if (k - 5) % 2 == 0 else CROSS_Y
-                else:
-                    mine[t] = PLAIN
-                    dist[t] = 0.0
-                    prev[t] = -1
-                    version[t] = now
-                    size = push(heap_cost, heap_state, size, 0.0, t)
-                back = prev[back]
-            continue
+        if tile == goal and kind <= 4:
+            return int(state)
         came = -1
         if 1 <= kind <= 4:
             came = kind - 1
@@ -269,10 +320,10 @@ def route_net(
             if to < 0 or mine[to] != 0:
                 continue
             device = board.tile_at[to] >= 0
-            if device and target[to] == 0:
+            if device and scratch.target[to] == 0:
                 continue
             x, y = to % width, to // width
-            if x < x0 or x > x1 or y < y0 or y > y1:
+            if x < box[0] or x > box[2] or y < box[1] or y > box[3]:
                 continue
             step = g
             if kind <= 4:
@@ -284,6 +335,7 @@ def route_net(
                             side = neighbour(tile, e, width, height)
                             if side >= 0:
                                 step += present * load(c, side, board)
+            ahead = abs(x - gx) + abs(y - gy)
             on = load(c, to, board)
             cost = step + 1.0 + board.history[c, to] + 2.0 * present * on
             new = (1 + d) * area + to
@@ -291,21 +343,87 @@ def route_net(
                 dist[new] = cost
                 prev[new] = state
                 version[new] = now
-                size = push(heap_cost, heap_state, size, cost, new)
+                size = push(heap_cost, heap_state, size, cost + ahead, new)
             if on == 1 and not device and board.ways_on[c, to, 1 - d % 2] == 1:
                 turning = 0
                 for o in range(COLOURS):
                     if o != c:
                         turning += board.ways_on[o, to, 2]
-                cost = (
-                    step + 1.0 + (0.3 * cross if board.crossings[to] > 0 else cross) + 2.0 * present * turning
-                )
+                cost = step + 1.0 + (0.3 * cross if board.crossings[to] > 0 else cross) + 2.0 * present * turning
                 new = (5 + d) * area + to
                 if version[new] != now or cost < dist[new] - 1e-9:
                     dist[new] = cost
                     prev[new] = state
                     version[new] = now
-                    size = push(heap_cost, heap_state, size, cost, new)
+                    size = push(heap_cost, heap_state, size, cost + ahead, new)
+    return -1
+
+
+@njit(cache=True)
+def route_net(
+    net: int,
+    shape: Shape,
+    board: Board,
+    scratch: Scratch,
+    present: float,
+    bend: float,
+    cross: float,
+    slack: int,
+    keep: bool,
+) -> bool:
+    """Join all pins of a net that has been taken up by a tree, pin by pin, nearest first.
+
+    With `keep` the sound part of the old tree stays. Returns False, with only the pins laid, where a pin cannot be
+    reached within `slack` tiles around the pins' box.
+    """
+    width, height = board.size[0], board.size[1]
+    area = width * height
+    mine, target, pins = scratch.mine, scratch.target, scratch.pins
+    n_pins = pins_of(net, shape, board, pins)
+    if n_pins == 0:
+        board.length[net] = 0
+        return True
+    box = scratch.box
+    box[0], box[1], box[2], box[3] = width, height, 0, 0
+    left = 0
+    for k in range(n_pins):
+        if target[pins[k]] == 0:
+            target[pins[k]] = 1
+            left += 1
+        x, y = pins[k] % width, pins[k] // width
+        box[0], box[1], box[2], box[3] = min(box[0], x), min(box[1], y), max(box[2], x), max(box[3], y)
+    box[0], box[1], box[2], box[3] = box[0] - slack, box[1] - slack, box[2] + slack, box[3] + slack
+    count = 0
+    if keep:
+        count = prune(net, board, scratch, n_pins)
+    if count == 0:
+        mine[pins[0]] = PLAIN
+        board.route[net, 0] = pins[0]
+        count = 1
+    for i in range(count):
+        if target[board.route[net, i]] == 1:
+            target[board.route[net, i]] = 2
+            left -= 1
+    room = board.route.shape[1] - 1
+    while left > 0:
+        goal = next_target(net, count, n_pins, board, scratch)
+        back = search(net, goal, count, board, scratch, present, bend, cross, box)
+        if back < 0:
+            break
+        while back >= 0 and count < room:
+            k = back // area
+            t = back - k * area
+            if mine[t] != 0:
+                break
+            board.route[net, count] = t
+            count += 1
+            if target[t] == 1:
+                target[t] = 2
+                left -= 1
+            mine[t] = PLAIN if k < 5 else (CROSS_X if (k - 5) % 2 == 0 else CROSS_Y)
+            back = scratch.prev[back]
+        if count >= room:
+            break
     if left > 0:
         for i in range(count):
             mine[board.route[net, i]] = 0
@@ -326,21 +444,15 @@ def route_net(
 
 @njit(cache=True)
 def reroute(
-    net: int,
-    shape: Shape,
-    board: Board,
-    scratch: Scratch,
-    present: float,
-    bend: float,
-    cross: float,
-    slack: int,
-) -> None:
-    """Rip up one net and route it anew, in the whole grid where `slack` does not suffice."""
+    net: int, shape: Shape, board: Board, scratch: Scratch, present: float, bend: float, cross: float, slack: int,
+    keep: bool,
+) -> None:  # fmt: skip
+    """Rip up one net, or with `keep` what is wrong of it, and route it anew; in the whole grid if need be."""
     lay(net, board, -1)
-    board.reached[net] = route_net(net, shape, board, scratch, present, bend, cross, slack)
+    board.reached[net] = route_net(net, shape, board, scratch, present, bend, cross, slack, keep)
     if not board.reached[net]:
         wide = board.size[0] + board.size[1]
-        board.reached[net] = route_net(net, shape, board, scratch, present, bend, cross, wide)
+        board.reached[net] = route_net(net, shape, board, scratch, present, bend, cross, wide, False)
     lay(net, board, 1)
 
 
@@ -363,7 +475,8 @@ def facing(c: int, tile: int, axis: int, scratch: Scratch) -> int:
 def blame(c: int, tile: int, board: Board, scratch: Scratch, raise_by: float) -> None:
     for i in range(min(2, scratch.number[c, tile])):
         board.bad[scratch.nets_on[c, tile, i]] = True
-    board.history[c, tile] += raise_by
+    board.clash[c, tile] = True
+    board.history[c, tile] = min(WORST, board.history[c, tile] + raise_by)
 
 
 @njit(cache=True)
@@ -377,6 +490,7 @@ def find_conflicts(board: Board, scratch: Scratch, raise_by: float) -> int:
     number, nets_on, ways_of = scratch.number, scratch.nets_on, scratch.ways_of
     number[:, :] = 0
     board.bad[:] = False
+    board.clash[:, :] = False
     conflicts = 0
     for n in range(board.length.shape[0]):
         if board.length[n] == 0:
@@ -393,7 +507,8 @@ def find_conflicts(board: Board, scratch: Scratch, raise_by: float) -> int:
             else:
                 conflicts += 1
                 board.bad[n] = True
-                board.history[c, tile] += raise_by
+                board.clash[c, tile] = True
+                board.history[c, tile] = min(WORST, board.history[c, tile] + raise_by)
             number[c, tile] += 1
     for tile in range(width * height):
         crossed = False
@@ -429,8 +544,9 @@ def find_conflicts(board: Board, scratch: Scratch, raise_by: float) -> int:
                     conflicts += 1
                     board.bad[a] = True
                     board.bad[b] = True
-                    board.history[c, tile] += raise_by
-                    board.history[c, to] += raise_by
+                    for t in (tile, to):
+                        board.clash[c, t] = True
+                        board.history[c, t] = min(WORST, board.history[c, t] + raise_by)
     return conflicts
 
 
@@ -441,8 +557,8 @@ def negotiate(
 ) -> Any:  # fmt: skip
     """Rip up and reroute the nets marked in `bad`, round by round, until nothing is illegal.
 
-    `lay_all` must have been called. Ends after `rounds` rounds, or when `stall` rounds have not bettered the least count
-    of conflicts. The least illegal routes met stay on the board; returns (conflicts, rounds used).
+    `lay_all` must have been called. Ends after `rounds` rounds, or when `stall` rounds have not bettered the least
+    count of conflicts. The least illegal routes met stay on the board; returns (conflicts, rounds used).
     """
     n_nets = board.length.shape[0]
     best = 1 << 30
@@ -469,7 +585,9 @@ def negotiate(
                 if innocents == 0:
                     continue
                 innocents -= 1
-            reroute(n, shape, board, scratch, present, bend, cross, slack)
+            many = shape.sig_start[n // COLOURS + 1] - shape.sig_start[n // COLOURS]
+            keep = turn == 0 or below(rng, 8) < (3 if many < 8 else 6)
+            reroute(n, shape, board, scratch, present, bend, cross, slack, keep)
         for c in range(COLOURS):
             for t in range(board.history.shape[1]):
                 board.history[c, t] *= decay
@@ -498,9 +616,7 @@ def negotiate(
     return best, used
 
 
-def route(
-    shape: Shape, board: Board, scratch: Scratch, params: RouteParams, seed_state: Any
-) -> tuple[int, int]:
+def route(shape: Shape, board: Board, scratch: Scratch, params: RouteParams, seed_state: Any) -> tuple[int, int]:
     """Route all nets marked bad on a laid board; returns (conflicts left, rounds used)."""
     conflicts, used = negotiate(
         seed_state, shape, board, scratch, params.rounds, params.stall, params.present, params.growth, params.most,

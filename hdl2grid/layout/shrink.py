@@ -1,0 +1,122 @@
+"""Take a row or a column out of a legal layout: cells close up, wires are mended, and what clashes is repaired."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+from hdl2grid.layout.arrays import Board, Ints, Scratch, Shape, fresh_board
+from hdl2grid.layout.placement import PlaceParams, index_tiles, stamp
+from hdl2grid.layout.rng import unit
+from hdl2grid.layout.routing import find_conflicts, lay_all
+
+
+@njit(cache=True)
+def close_up(start: Any, size: Any, cross: Any, cross_size: Any, gap: int, cross_gap: int, low: int, high: int,
+             at: int, out: Any, tight: Any) -> bool:  # fmt: skip
+    """New places along one axis, in `low` .. `high` (ends included), for cells that keep their order.
+
+    Cells after `at` want to come one tile nearer. Cells whose ranges across the axis come within `cross_gap` keep
+    `gap` tiles apart: first and last places are longest paths in the graph of these constraints (as in the
+    compaction of symbolic layouts, Y. E. Cho, DAC 1985). Where there is no room the result is False, and `tight` tells
+    the cells that stand in a chain that is too long.
+    """
+    n = start.shape[0]
+    order = np.argsort(start, kind="mergesort")
+    before = np.zeros((n, n), np.bool_)
+    for i in range(n):
+        c = order[i]
+        for j in range(i):
+            b = order[j]
+            near = cross[b] < cross[c] + cross_size[c] + cross_gap and cross[c] < cross[b] + cross_size[b] + cross_gap
+            before[b, c] = near and start[b] < start[c]
+    first = np.full(n, low, np.int64)
+    last = np.zeros(n, np.int64)
+    for i in range(n):
+        c = order[i]
+        for j in range(i):
+            if before[order[j], c]:
+                first[c] = max(first[c], first[order[j]] + size[order[j]] + gap)
+    room = True
+    for i in range(n - 1, -1, -1):
+        c = order[i]
+        last[c] = high - size[c] + 1
+        for j in range(i + 1, n):
+            if before[c, order[j]]:
+                last[c] = min(last[c], last[order[j]] - gap - size[c])
+        tight[c] = first[c] > last[c]
+        room = room and not tight[c]
+    if not room:
+        return False
+    for i in range(n):
+        c = order[i]
+        want = start[c] - 1 if start[c] > at else start[c]
+        for j in range(i):
+            if before[order[j], c]:
+                want = max(want, out[order[j]] + size[order[j]] + gap)
+        out[c] = max(low, min(last[c], want))
+    return True
+
+
+@njit(cache=True)
+def move_routes(old: Board, new: Board, axis: int, at: int) -> None:
+    """Copy all routes less the tiles of the line that goes."""
+    width, slim = old.size[0], new.size[0]
+    for n in range(old.length.shape[0]):
+        count = 0
+        for i in range(old.length[n]):
+            x, y = old.route[n, i] % width, old.route[n, i] // width
+            if (x if axis == 0 else y) == at:
+                continue
+            if axis == 0 and x > at:
+                x -= 1
+            if axis == 1 and y > at:
+                y -= 1
+            new.route[n, count] = y * slim + x
+            new.ways[n, count] = old.ways[n, i]
+            count += 1
+        new.length[n] = count
+        new.reached[n] = count > 0
+
+
+def without_line(
+    shape: Shape, board: Board, scratch: Scratch, places: PlaceParams, axis: int, at: int
+) -> Board | Ints:
+    """The board without column (`axis` 0) or row (1) number `at`, with all nets marked to be mended; or, where the
+    cells cannot close up, the numbers of those that stand in the way."""
+    size = [int(board.size[0]), int(board.size[1])]
+    size[axis] -= 1
+    start, extent = (board.x, shape.w) if axis == 0 else (board.y, shape.h)
+    cross, cross_extent = (board.y, shape.h) if axis == 0 else (board.x, shape.w)
+    gaps = (places.gap_x, places.gap_y) if axis == 0 else (places.gap_y, places.gap_x)
+    out = np.zeros(len(start), np.int64)
+    high = size[axis] - 1 - places.margin
+    tight = np.zeros(len(start), np.bool_)
+    if not close_up(start, extent, cross, cross_extent, gaps[0], gaps[1], places.margin, high, at, out, tight):
+        return np.flatnonzero(tight)
+    new = fresh_board(board, *size)
+    new.x[:], new.y[:] = (out, board.y) if axis == 0 else (board.x, out)
+    for c in range(len(out)):
+        stamp(new.grid, int(new.x[c]), int(new.y[c]), int(shape.w[c]), int(shape.h[c]), c)
+    index_tiles(shape, new)
+    move_routes(board, new, axis, at)
+    lay_all(new)
+    find_conflicts(new, scratch, 0.0)
+    new.bad[:] = (new.usage > 0).reshape(-1)
+    return new
+
+
+def pick_line(board: Board, rng: Any) -> tuple[int, int]:
+    """A row or column, at random, those with few wires along them more often: (axis, number)."""
+    width, height = int(board.size[0]), int(board.size[1])
+    loads = (board.ways_on[:, :, 1] + board.ways_on[:, :, 2]).sum(0).reshape(height, width).sum(0)
+    lines = (board.ways_on[:, :, 0] + board.ways_on[:, :, 2]).sum(0).reshape(height, width).sum(1)
+    weights = np.concatenate([1.0 / (1.0 + loads) ** 1.5 / height, 1.0 / (1.0 + lines) ** 1.5 / width])
+    pick = unit(rng) * float(weights.sum())
+    number = int(np.searchsorted(np.cumsum(weights), pick))
+    number = min(number, width + height - 1)
+    return (0, number) if number < width else (1, number - width)
+
+
