@@ -39,6 +39,8 @@ from hdl2grid.sim.waves import PlainEngine, Round, gate_output
 from hdl2grid.target import load_target
 from hdl2grid.verify.check import run_checks
 
+pytestmark = pytest.mark.filterwarnings("ignore::amaranth.hdl.UnusedElaboratable")
+
 TARGET = load_target()
 
 

@@ -18,6 +18,7 @@ from hdl2grid.outputs import ResultFolder
 from hdl2grid.plan.json_io import load_plan
 from hdl2grid.plan.rules import check_plan
 from hdl2grid.show.guide_files import GUIDE_FILES, guide_files
+from hdl2grid.show.locale.catalogues import SOURCE_LANGUAGE, translator
 from hdl2grid.show.page import page_html
 from hdl2grid.target import load_target
 
@@ -26,8 +27,9 @@ from hdl2grid.target import load_target
 @click.argument("plan", type=click.Path(path_type=Path))
 @click.option("--out", type=click.Path(path_type=Path), help="Result folder; the folder of PLAN if left out.")
 @click.option("--target", default="default", help="The game's target: a built-in name or a file.")
+@click.option("--language", default="en", help="Language of the page: en or de. Its reader can choose another.")
 @output_options
-def guide_command(plan: Path, out: Path | None, target: str) -> None:
+def guide_command(plan: Path, out: Path | None, target: str, language: str) -> None:
     """Write the guide by which a person lays a PLAN (plan.json) and tests it on the way.
 
     The folder gets guide.json (data), guide.txt (80 columns), guide.html and guide.pdf (to print), and the page
@@ -35,6 +37,7 @@ def guide_command(plan: Path, out: Path | None, target: str) -> None:
     """
     state = session()
     loaded, game = load_plan(plan), load_target(target)
+    translate = translator(language)
     findings = check_plan(loaded)
     if findings:
         raise FoundWrong("G001", "the plan breaks layout rules", findings, where=plan)
@@ -45,7 +48,18 @@ def guide_command(plan: Path, out: Path | None, target: str) -> None:
         sha = hashlib.sha256(plan.read_bytes()).hexdigest()
         guide = make_guide(loaded, plan_sha256=sha, fresh_pixel_lit=game.laying.fresh_pixel_lit, progress=reporter)
         files = guide_files(loaded, game, guide=guide, progress=reporter)
-        files["index.html"] = page_html(loaded, circuit_beside(plan), guide, target=game)
+        told = guide
+        if language != SOURCE_LANGUAGE:
+            reporter.stage("guide for the page")
+            told = make_guide(
+                loaded,
+                plan_sha256=sha,
+                fresh_pixel_lit=game.laying.fresh_pixel_lit,
+                translate=translate,
+                progress=reporter,
+            )
+        circuit = circuit_beside(plan)
+        files["index.html"] = page_html(loaded, circuit, told, language, target=game, guide_language=language)
         folder.write(files, keep=True)
     _tell(state, guide, folder.path, sorted(files))
 

@@ -25,6 +25,7 @@ PSEUDO = "en-XA"
 OWN_NAMES = {"en": "English", "de": "Deutsch"}
 """What each language calls itself."""
 
+_SENTENCE_END = re.compile(r"\.(?= )")
 _PARTS = re.compile(r"(\{\w+\}|`[^`]*`)")
 _ACCENTS = str.maketrans("aceinorsuyzACEINORSUYZ", "áçéíñóŕšúýžÁÇÉÍÑÓŔŠÚÝŽ")
 
@@ -61,8 +62,21 @@ def translations(language: str) -> NullTranslations:
 
 
 def translator(language: str) -> Callable[[str], str]:
-    """A function that gives each English text in `language`. Raises InputError (W001)."""
-    return translations(language).gettext
+    """A function that gives each English text in `language`; a text that is put together of known ones is
+    translated sentence by sentence. Raises InputError (W001)."""
+    known = translations(language)
+
+    def translate(text: str) -> str:
+        whole = known.gettext(text) if text else text
+        if whole != text or language == SOURCE_LANGUAGE:
+            return whole
+        for cut in [match.end() for match in _SENTENCE_END.finditer(text)][::-1]:
+            start, rest = known.gettext(text[:cut]), translate(text[cut:])
+            if start != text[:cut]:
+                return start + rest
+        return text
+
+    return translate
 
 
 def page_catalogue(language: str) -> dict[str, Any] | None:

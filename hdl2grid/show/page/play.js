@@ -342,9 +342,7 @@ export class Play {
   }
 
   updateClock() {
-    const seconds = this.player.now / this.player.second;
-    const shown = seconds.toLocaleString(this.page.language, { maximumFractionDigits: 2 });
-    const text = t("Time: {seconds} s", { seconds: shown });
+    const text = t("Time: {time}", { time: clockText(this.player.now / this.player.second) });
     if (this.clock.textContent !== text && this.pace.timer === null) this.clock.textContent = text;
   }
 
@@ -381,12 +379,22 @@ export class Play {
     const { network, plan } = this.page;
     const { bits } = this.player.engine;
     const pixels = network.elements.slice(network.firstPixel, network.firstProbe).map((i) => plan.devices[i].signal);
-    const probes = network.probes.map((probe) => probe.signal);
+    const shown = new Set(pixels);
+    const inner = network.probes.flatMap((probe, i) => (shown.has(probe.signal) ? [] : [i]));
+    const names = inner.map((i) => network.probes[i].signal);
     return [
+      table(t("Signals read off their nets"), names, (i) => bits[network.firstProbe + inner[i]]),
       table(t("Outputs shown by pixels"), pixels, (i) => bits[network.firstPixel + i]),
-      table(t("Signals read off their nets"), probes, (i) => bits[network.firstProbe + i]),
     ].filter(Boolean);
   }
+}
+
+/** Seconds as hours, minutes and seconds, with hundredths where there are any: "1:36:00". */
+function clockText(seconds) {
+  const whole = Math.floor(seconds);
+  const two = (number) => String(number).padStart(2, "0");
+  const part = Math.floor((seconds - whole) * 100 + 1e-6);
+  return `${Math.floor(whole / 3600)}:${two(Math.floor(whole / 60) % 60)}:${two(whole % 60)}${part ? `.${two(part)}` : ""}`;
 }
 
 function sourceWords({ kind }, on) {
