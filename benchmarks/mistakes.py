@@ -27,6 +27,8 @@ from hdl2grid.sim.network import network_from_plan
 
 TICKS = 20_000
 MIXED = 2_000
+MOST_TICKS = 2_000
+"""Of a longer course a part of the mistakes stands for all."""
 
 
 def main(paths: list[str]) -> None:
@@ -50,9 +52,44 @@ def measure(guide: Guide) -> None:
     print(f"  of those that were felt in play: {100 * shown / max(1, all_felt):.2f} %")
     print(f"  how: {dict(Counter(v.how for v in effective))}")
     print(f"  wire mistakes by how: {dict(Counter(v.how for v in wires))}")
+    look_measure(guide, [v.slip for v in effective])
     for slip in missed:
         print(f"    missed{' and felt' if slip in felt else ''}: {describe(guide, slip)}")
     print(f"  {time.monotonic() - start:.0f} s")
+
+
+def look_measure(guide: Guide, slips: list[Slip]) -> None:
+    """Of the mistakes that the panel ever shows in its course up to the last look, how many the looks show."""
+    if not guide.looks:
+        print("  no looks: the ticker cannot be counted, or changes nothing on the panel")
+        return
+    length = max(look.ticks for look in guide.looks)
+    if length > MOST_TICKS:
+        slips = slips[:: -(-length // MOST_TICKS)]
+    at = [look.ticks - 1 for look in guide.looks]
+    right = ticks_of(machine_of(guide, None), guide.look_source, length)
+    visible = shown = 0
+    for slip in slips:
+        plan = machine_of(guide, slip)
+        if check_devices(plan):
+            continue
+        course = ticks_of(plan, guide.look_source, length)
+        if course is None or course.shape != right.shape:
+            continue
+        differs = (course != right).any(axis=1)
+        visible += bool(differs.any())
+        shown += bool(differs[at].any())
+    print(f"  looks: {len(guide.looks)}; of {visible} mistakes that the panel shows, they show {shown}", end="")
+    print(f" = {100 * shown / max(1, visible):.2f} %")
+
+
+def ticks_of(plan, source: str, length: int):
+    """ticks x pixels, pixels by their tiles; None where the ticker is not there."""
+    network = network_from_plan(plan)
+    if source not in network.events:
+        return None
+    watch = list(range(network.first_pixel, network.first_probe))
+    return CompiledEngine(network).play(np.full(length, network.event(source), dtype=np.int64), watch).watched
 
 
 def behaves_differently(guide: Guide, slip: Slip) -> bool:

@@ -1,4 +1,4 @@
-"""Single mistakes of the hands are shown by the guide's own checks; the functional check and the looks are chosen well."""
+"""Mistakes of the hands are shown by the guide itself; the functional check and the looks are chosen well."""
 
 from __future__ import annotations
 

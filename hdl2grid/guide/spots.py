@@ -7,9 +7,12 @@ from dataclasses import dataclass
 
 from hdl2grid.guide.model import Tile
 from hdl2grid.guide.survey import NetInfo, Survey
+from hdl2grid.guide.world import World, tiles_of
 from hdl2grid.plan.model import Stroke
 
 MAX_STUB = 6
+MAX_TRIED = 12
+"""Of so many tiles nearest to a driver the one is taken from which a press shows most mistakes."""
 
 
 @dataclass(frozen=True)
@@ -42,14 +45,31 @@ def find_button_spot(survey: Survey, net: NetInfo, laid: Iterable[int]) -> Spot 
     foreign = set().union(*others.values())
     free = [t for t in net.tiles if t not in survey.taken and t not in foreign]
     if free:
-        near = [t for stroke in net.strokes[-1:] for t in free if _on(t, stroke)] or free
-        return Spot(min(near, key=lambda t: (_crowd(survey, t), t[1], t[0])))
+        free.sort(key=lambda t: (_to_driver(survey, net, t), t[1], t[0]))
+        return Spot(min(free[:MAX_TRIED], key=lambda t: (_unseen(survey, net, t), _crowd(survey, t))))
     return _stub_spot(survey, net, others[net.colour], foreign)
 
 
-def _on(tile: Tile, stroke: Stroke) -> bool:
-    x0, y0, x1, y1 = stroke
-    return x0 <= tile[0] <= x1 and y0 <= tile[1] <= y1
+def _unseen(survey: Survey, net: NetInfo, tile: Tile) -> int:
+    """How many mistakes with strokes a press on `tile` would not show: strokes left out (those that lead to the
+    driver only, so the button stands near it), and strokes in another colour (a button presses every wire on its
+    tile, so it must not stand where such a stroke begins)."""
+    wanted = {survey.tile(s) for s in survey.watched(net)}
+    unseen = 0
+    for stroke in net.strokes:
+        others = {t for other in net.strokes if other != stroke for t in tiles_of(other)}
+        for wrong in (set(), set(tiles_of(stroke))):
+            world = World()
+            world.things = survey.things
+            world.wires = {"right": others, "wrong": wrong}
+            unseen += wanted <= {sink for sinks in world.nets_on(tile) for sink in sinks}
+    return unseen
+
+
+def _to_driver(survey: Survey, net: NetInfo, tile: Tile) -> int:
+    """Steps to the nearest driver of a net."""
+    places = [survey.tile(d) for d in net.drivers]
+    return min((abs(x - tile[0]) + abs(y - tile[1]) for x, y in places), default=0)
 
 
 def _crowd(survey: Survey, tile: Tile) -> int:

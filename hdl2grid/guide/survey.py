@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from hdl2grid.guide.model import Tile
+from hdl2grid.guide.world import Thing
 from hdl2grid.plan.cover import fewest_strokes
 from hdl2grid.plan.extract import Extraction, PlacedStack, extract
 from hdl2grid.plan.model import Device, Plan, Stroke
@@ -58,6 +59,11 @@ class Survey:
                 self.stack_of[device] = stack
         self._levels = self._net_levels()
         self.nets = tuple(self._info(i) for i in range(len(self.extraction.nets)))
+
+    @cached_property
+    def things(self) -> dict[Tile, Thing]:
+        """All devices of the plan on their tiles."""
+        return {(d.x, d.y): Thing(d, 0) for d in self.plan.devices}
 
     def device(self, index: int) -> Device:
         return self.plan.devices[index]
