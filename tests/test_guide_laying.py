@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from dataclasses import replace
 
@@ -176,3 +177,27 @@ def test_register_outputs_come_before_what_they_feed_and_strobes_last():
 )
 def test_blocks(name, block):
     assert block_of(name) == block
+
+
+def test_steps_of_one_shape_say_so():
+    guide = guide_named("lights")
+    by_number = {step.number: step for step in guide.steps()}
+    likes = [step for step in guide.steps() if step.like]
+    assert likes
+    for step in likes:
+        number, right, down = re.fullmatch(
+            r"As step (\d+\.\d+), (?:(\d+ tiles? (?:right|left)))?(?: and )?(?:(\d+ tiles? (?:down|up)))?\.", step.like
+        ).groups()
+        first = by_number[number]
+        dx = int(right.split()[0]) * (1 if right.endswith("right") else -1) if right else 0
+        dy = int(down.split()[0]) * (1 if down.endswith("down") else -1) if down else 0
+        for a, b in zip(first.actions, step.actions, strict=True):
+            if a.device is not None:
+                assert (a.device.x + dx, a.device.y + dy) == (b.device.x, b.device.y)
+                assert (a.device.kind, a.device.bit, a.device.function) == (
+                    b.device.kind,
+                    b.device.bit,
+                    b.device.function,
+                )
+            else:
+                assert b.stroke == tuple(v + d for v, d in zip(a.stroke, (dx, dy, dx, dy), strict=True))

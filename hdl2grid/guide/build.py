@@ -9,6 +9,7 @@ from hdl2grid.errors import DesignFailed
 from hdl2grid.guide.bench import Bench
 from hdl2grid.guide.ending import place_tickers
 from hdl2grid.guide.functional import check_function
+from hdl2grid.guide.likeness import with_likeness
 from hdl2grid.guide.looks import choose_looks
 from hdl2grid.guide.model import Guide
 from hdl2grid.guide.opening import (
@@ -69,7 +70,7 @@ def make_guide(
     return Guide(
         plan.name,
         sha,
-        tuple(chapters.sections),
+        with_likeness(tuple(chapters.sections), site.words),
         plan=plan,
         looks=looks.looks if looks else (),
         look_source=looks.source if looks else "",
