@@ -11,8 +11,10 @@ from plans import blinker_plan, counter_circuit, counter_plan
 
 from hdl2grid.circuit.model import Origin
 from hdl2grid.errors import SourceLine
+from hdl2grid.show.drawings import drawings_of, render
 from hdl2grid.sim.network import network_from_plan
 from hdl2grid.sim.player import Player
+from hdl2grid.target import load_target
 
 
 @pytest.fixture(scope="module")
@@ -264,3 +266,17 @@ def test_it_prints_on_white_paper_with_all_of_the_drawing(show, browser):
         assert len(json.dumps(printed)) > 5000
     finally:
         browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
+
+
+def test_a_browser_reads_the_svg_drawings(browser, tmp_path):
+    for drawing in (
+        *drawings_of("plan", counter_plan(), load_target()),
+        *drawings_of("circuit", counter_plan(), load_target()),
+    ):
+        file = tmp_path / "drawing.svg"
+        file.write_text(render(drawing, ".svg"), encoding="utf-8")
+        browser.get(file.as_uri())
+        box = browser.execute_script("const b = document.documentElement.getBBox(); return [b.width, b.height]")
+        assert box[0] > 300 and box[1] > 150
+        assert browser.execute_script("return document.title || document.querySelector('title').textContent")
+        assert errors(browser) == []

@@ -5,18 +5,22 @@ from __future__ import annotations
 import json
 import shutil
 import subprocess
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from plans import PAIRS
+from plans import COLOURS, PAIRS
 
 from hdl2grid.guide.build import make_guide
 from hdl2grid.guide.json_io import dump_guide
 from hdl2grid.plan.json_io import dump_plan
 from hdl2grid.plan.model import Plan
+from hdl2grid.show.look import Look, colours_of
 from hdl2grid.sim.network import network_from_plan
+from hdl2grid.sim.player import Happened, Player
 from hdl2grid.sim.vectors import Vector, network_text, random_vector, waves_text
 from hdl2grid.sim.waves import PlainEngine
+from hdl2grid.target import load_target
 
 JS = Path(__file__).parent / "js"
 NODE = shutil.which("node")
@@ -59,6 +63,35 @@ def test_100_000_waves_are_the_same_in_the_page_and_in_python(tmp_path):
     played = node("vectors.mjs", file).splitlines()
     different = [i for i, (a, b) in enumerate(zip(expected, played, strict=True)) if a != b]
     assert not different, f"{len(different)} differ, first {expected[different[0]]} / {played[different[0]]}"
+
+
+@needs_node
+def test_tickers_and_delays_keep_the_same_time_in_the_page_and_in_python(tmp_path):
+    vectors = [random_vector(seed, 60) for seed in range(40)]
+    expected: list[str] = []
+    waves: list[Happened] = []
+    for vector in vectors:
+        network = network_from_plan(vector.plan)
+        player = Player(network, "plain", vector.seed, on_wave=waves.append)
+        for driver in vector.drivers:
+            if driver < len(network.sources):
+                player.event(network.sources[driver].name)
+                expected.append(f"{float(player.now):g} {player.engine.state().hex()}")
+    assert sum(wave.event == "delay" for wave in waves) > 20, "delays have run out"
+    file = tmp_path / "vectors.json"
+    file.write_text(json.dumps([vector.to_json() for vector in vectors]), encoding="utf-8")
+    assert node("player.mjs", file).splitlines() == expected
+
+
+@needs_node
+def test_the_four_wires_of_a_tile_have_lanes_of_their_own():
+    script = """
+        import { lane, TILE, WIRE } from "../../hdl2grid/show/page/wires.js";
+        console.log(JSON.stringify([[0, 1, 2, 3].map((colour) => lane(5, colour, 4) / TILE), WIRE / TILE]));"""
+    lanes, wide = json.loads(node("--input-type=module", "-e", script))
+    look = Look(1.0, colours_of(COLOURS, load_target()))
+    assert lanes == pytest.approx([look.lane(5, colour) for colour in range(4)]), "as in every other drawing"
+    assert all(5 < lane < 6 for lane in lanes) and min(b - a for a, b in pairwise(lanes)) > 1.5 * wide
 
 
 @needs_node

@@ -3,19 +3,7 @@
 import { readFileSync } from "node:fs";
 import { Engine } from "../../hdl2grid/show/page/engine.js";
 import { boardOf, networkOf } from "../../hdl2grid/show/page/network.js";
-
-function stateHex(engine) {
-  const { network, bits } = engine;
-  const bytes = new Uint8Array(Math.ceil(bits.length / 8));
-  bits.forEach((bit, i) => (bytes[i >> 3] |= bit << (7 - (i & 7))));
-  let hex = Buffer.from(bytes).toString("hex");
-  if (network.stacks.some((stack) => stack.strobed && stack.size > 1)) {
-    const generator = Buffer.alloc(8);
-    generator.writeBigUInt64LE(engine.generator);
-    hex += generator.toString("hex");
-  }
-  return hex;
-}
+import { stateHex } from "./states.mjs";
 
 const lines = [];
 for (const { plan, seed, drivers } of JSON.parse(readFileSync(process.argv[2], "utf8"))) {
