@@ -8,12 +8,20 @@ import { words, wordText } from "./words.js";
 
 const BUSY_MS = 12;
 const MAX_LISTED_LOST = 8;
+const SPEEDS = [0.25, 1, 10, 60, 3600];
+
+/** The speed at which the quickest ticker ticks about once a second. */
+function easySpeed(sources) {
+  const periods = sources.flatMap((source) => (source.kind === "ticker" ? [source.period_s] : []));
+  const shortest = Math.min(...periods, Infinity);
+  return periods.length ? (SPEEDS.findLast((speed) => speed >= 1 && speed <= Math.max(1, shortest)) ?? 1) : 1;
+}
 
 export class Play {
   /** `page` offers drawing, plan's network, naming, isCalm(), say(text), changed(). */
   constructor(page) {
     this.page = page;
-    this.speed = 1;
+    this.speed = easySpeed(page.network.sources);
     this.byRound = !page.isCalm();
     this.holds = false;
     this.running = false;
@@ -264,16 +272,17 @@ export class Play {
     this.status = h("div", { class: "facts" });
     this.alert = h("p", { class: "alert", role: "alert" });
     this.values = h("div", { class: "values" });
-    const speeds = [
-      [0.25, t("a quarter of real time")],
-      [1, t("real time")],
-      [10, t("10 times as fast")],
-      [60, t("60 times as fast")],
-      [3600, t("3600 times as fast")],
+    const speedWords = [
+      t("a quarter of real time"),
+      t("real time"),
+      t("10 times as fast"),
+      t("60 times as fast"),
+      t("3600 times as fast"),
     ];
+    const speeds = SPEEDS.map((speed, i) => [String(speed), speedWords[i]]);
     return h("div", { class: "play" },
       h("div", { class: "row" }, this.runButton, button(t("First state"), () => this.toStart())),
-      select(t("Speed"), speeds.map(([value, text]) => [String(value), text]), "1", (value) => (this.speed = Number(value))),
+      select(t("Speed"), speeds, String(this.speed), (value) => (this.speed = Number(value))),
       this.clock,
       h("h3", {}, t("Step")),
       h("div", { class: "row" },
