@@ -6,17 +6,19 @@ import importlib
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from hdl2grid.keep import keep_code as keep_code
     from hdl2grid.machine import Button as Button
     from hdl2grid.machine import Machine as Machine
     from hdl2grid.machine import Switch as Switch
     from hdl2grid.machine import Ticker as Ticker
     from hdl2grid.verify.press import press as press
 
-__all__ = ["Button", "Machine", "Switch", "Ticker", "press"]
+__all__ = ["Button", "Machine", "Switch", "Ticker", "keep_code", "press"]
 
 __version__ = "0.1.0"
 
 _HOMES = {name: "hdl2grid.machine" for name in ("Button", "Machine", "Switch", "Ticker")}
+_HOMES["keep_code"] = "hdl2grid.keep"
 _HOMES["press"] = "hdl2grid.verify.press"
 
 

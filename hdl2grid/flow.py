@@ -35,13 +35,14 @@ VERDICTS = {"equal": "proved", "different": "different", "undecided": "undecided
 @dataclass(frozen=True)
 class FlowOptions:
     """What decides a plan beside the design. `width` and `height` limit the grid, in tiles (None: as the
-    target does)."""
+    target does); `keep_codes` leaves every register's code as it is written."""
 
     target: Target
     seed: int = 1
     effort: str = "normal"
     width: int | None = None
     height: int | None = None
+    keep_codes: bool = False
 
     def shown(self) -> tuple[tuple[str, str], ...]:
         """The options and their values, in words."""
@@ -51,6 +52,7 @@ class FlowOptions:
             ("colours", ", ".join(self.target.colour_names)),
             ("seed", str(self.seed)),
             ("effort", self.effort),
+            *((("codes", "kept as written"),) if self.keep_codes else ()),
             ("largest grid", f"{width} x {height} tiles"),
         )
 
@@ -206,7 +208,7 @@ def map_machine(machine: Machine, folder: Path, options: FlowOptions, progress: 
     progress.stage("elaborate")
     elaboration = elaborate(machine)
     progress.stage("synthesise")
-    synthesis = synthesise(elaboration.logic, sources, SynthParams(seed=options.seed))
+    synthesis = synthesise(elaboration.logic, sources, SynthParams(seed=options.seed, keep_codes=options.keep_codes))
     portable = replace(synthesis, circuit=_portable(synthesis.circuit, folder))
     return Mapped(machine, elaboration, portable, elaboration.warnings)
 

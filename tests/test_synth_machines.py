@@ -54,9 +54,9 @@ def test_deep_arithmetic(name: str, widths: tuple[int, int, int], operate: objec
     compare(logic, made.circuit, walk(logic, 400, 1))
 
 
-def test_the_clock_takes_its_38_stacks_and_few_more() -> None:
+def test_the_clock_takes_its_38_stacks_and_few_more_in_its_own_codes() -> None:
     logic = clock_12h()
-    report = synthesise(logic, sources_of(logic)).report
+    report = synthesise(logic, sources_of(logic), SynthParams(keep_codes=True)).report
     # 11 registers and as many resets; 5 + 2 + 7 products at the bound of each digit; two carries.
     assert (report.registers, report.resets, report.gates) == (11, 11, 2)
     assert all(block.verdict == "proved minimal" for block in report.blocks)

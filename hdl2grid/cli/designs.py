@@ -45,6 +45,7 @@ def flow_options(command: F) -> F:
     for option in (
         click.option("--height", type=int, metavar="TILES", help="Highest grid allowed."),
         click.option("--width", type=int, metavar="TILES", help="Widest grid allowed."),
+        click.option("--keep-codes", is_flag=True, help="Keep the codes of all registers as they are written."),
         click.option("--effort", type=efforts, default="normal", show_default=True, help="How much to search."),
         click.option("--seed", type=seeds, default=1, show_default=True, help="Another seed, another plan."),
     ):
@@ -53,13 +54,19 @@ def flow_options(command: F) -> F:
 
 
 def options_from(
-    target: str, colours: str | None, seed: int, effort: str, width: int | None, height: int | None
+    target: str,
+    colours: str | None,
+    seed: int,
+    effort: str,
+    width: int | None,
+    height: int | None,
+    keep_codes: bool = False,
 ) -> FlowOptions:
     """The options of the flow. Raises InputError (T...) for a target or colours that cannot be."""
     loaded = load_target(target)
     if colours is not None:
         loaded = rename_colours(loaded, colours.split(","))
-    return FlowOptions(loaded, seed, effort, width, height)
+    return FlowOptions(loaded, seed, effort, width, height, keep_codes)
 
 
 def design_folder(design: str) -> Path:

@@ -95,6 +95,7 @@ def _as_json(outcome: Outcome, options: FlowOptions, folder: Path, files: list[s
             "buffers": report.buffers,
         },
         "blocks": [{**vars(block), "gap": block.gap} for block in report.blocks],
+        "codes": [{**vars(code), "gap": code.gap} for code in report.codes],
         "longest_wave_rounds": report.longest_wave_rounds,
         "reachable_states": report.reachable_states,
         "layout": None if outcome.placed is None else vars(outcome.placed.stats),

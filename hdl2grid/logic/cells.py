@@ -103,6 +103,7 @@ class Register:
     domain: str
     resettable: bool
     source: SourceLine | None = None
+    keep_code: bool = False
 
 
 @dataclass(frozen=True)

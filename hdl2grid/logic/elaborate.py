@@ -97,7 +97,8 @@ def _lower(machine: Machine, netlist: Netlist) -> Logic:
         words = read_data(lowering, read, [known[register.output] for register in read.registers])
         data.update(zip((register.output for register in read.registers), words, strict=True))
     registers = [
-        RegisterBit(r.name, known[r.output], data[r.output], r.init, r.domain, r.resettable, r.source) for r in held
+        RegisterBit(r.name, known[r.output], data[r.output], r.init, r.domain, r.resettable, r.source, r.keep_code)
+        for r in held
     ]
     registers += [bit for index in rows for bit in _row_bits(lowering, index)]
     outputs = tuple(OutputBit(o.name, lowering.net(o.net), o.source) for o in netlist.outputs)

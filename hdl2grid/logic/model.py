@@ -22,7 +22,7 @@ class InputBit:
 class RegisterBit:
     """One bit of state, clocked by the event `domain`; `data` is what it takes at that event.
 
-    A press of `reset` sets it to `init` where `resettable`.
+    A press of `reset` sets it to `init` where `resettable`. `keep_code`: the user has chosen the code of its word.
     """
 
     name: str
@@ -32,6 +32,7 @@ class RegisterBit:
     domain: str
     resettable: bool
     source: SourceLine | None = None
+    keep_code: bool = False
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from amaranth.hdl._ir import build_netlist
 from amaranth.hdl._nir import CombinationalCycle
 
 from hdl2grid.errors import InputError, SourceLine
+from hdl2grid.keep import KEEP_CODE
 from hdl2grid.logic import cells as ours
 from hdl2grid.logic.hookup import Hookup, RowBit, SignalBit
 from hdl2grid.logic.prepare import Domain, Prepared, clock_port, reset_port, spoken, user_call
@@ -238,7 +239,8 @@ class _Reader:
             self.places[name] = SignalBit(signal, bit)
         if resettable:
             self.resettable.add(name)
-        return ours.Register(name, net, data, init, domain.name, resettable, source_of(signal))
+        keep_code = signal is not None and bool(signal.attrs.get(KEEP_CODE))
+        return ours.Register(name, net, data, init, domain.name, resettable, source_of(signal), keep_code)
 
     def _flipflop(self, index: int, cell: Any) -> list[ours.Register]:
         source = source_of(cell)

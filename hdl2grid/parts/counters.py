@@ -7,6 +7,7 @@ from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
 
 from hdl2grid.errors import nearest
+from hdl2grid.keep import keep_code
 from hdl2grid.parts.checks import bad, whole
 from hdl2grid.parts.shift import MAXIMAL_TAPS, next_lfsr_state
 
@@ -23,12 +24,15 @@ class Counter(wiring.Component):  # type: ignore[misc]
     code: "binary", any modulus; "gray", one bit changes at each step, even moduli, the middle of a reflected
     code; "johnson", a twisted ring of ceil(modulus / 2) stages, odd moduli skip the state of all ones (as the
     4018 does); "one-hot", a ring of `modulus` stages; "lfsr", a shift register with the taps of XAPP 052,
-    moduli 2**n - 1 for n = 2 to 32. `states()` gives the register's values in order.
+    moduli 2**n - 1 for n = 2 to 32. A code that is asked for is kept in the machine; left out, the counter is
+    written in binary, and synthesis may give it another code where no output shows it. `states()` gives the
+    register's values in order.
 
     Raises InputError M070 on a modulus that the code does not have.
     """
 
-    def __init__(self, modulus: int, code: str = "binary") -> None:
+    def __init__(self, modulus: int, code: str | None = None) -> None:
+        chosen, code = code is not None, "binary" if code is None else code
         if code not in CODES:
             raise bad(f"there is no code '{code}'", nearest(str(code), CODES))
         whole("a counter's modulus", modulus, 2, 1024 if code in ("one-hot", "johnson") else MODULUS_LIMIT)
@@ -38,6 +42,8 @@ class Counter(wiring.Component):  # type: ignore[misc]
         by_place = {"binary": modulus - 1, "gray": gray_code(modulus - 1, modulus)}
         self._last = by_place.get(code, 1 << self._width - 1)
         super().__init__({"step": In(1), "value": Out(self._width, init=self._first), "carry": Out(1)})
+        if chosen:
+            keep_code(self.value)
 
     def elaborate(self, platform: object) -> Module:
         m = Module()
@@ -87,7 +93,7 @@ class Divider(wiring.Component):  # type: ignore[misc]
     step: In(1); tick: Out(1). Raises InputError M070 as `Counter(by, code)` does.
     """
 
-    def __init__(self, by: int, code: str = "binary") -> None:
+    def __init__(self, by: int, code: str | None = None) -> None:
         self._counter = Counter(by, code)
         super().__init__({"step": In(1), "tick": Out(1)})
 

@@ -8,6 +8,7 @@ from amaranth.hdl import Cat, Module
 from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
 
+from hdl2grid.keep import keep_code
 from hdl2grid.parts.checks import bad, whole
 
 MAXIMAL_TAPS: dict[int, tuple[int, ...]] = {
@@ -33,6 +34,7 @@ class ShiftRegister(wiring.Component):  # type: ignore[misc]
         whole("the length of a shift register", length, 1, 1024)
         whole("a shift register's init", init, 0, (1 << length) - 1)
         super().__init__({"data": In(1), "step": In(1), "stages": Out(length, init=init)})
+        keep_code(self.stages)
 
     def elaborate(self, platform: object) -> Module:
         m = Module()
@@ -64,6 +66,7 @@ class Lfsr(wiring.Component):  # type: ignore[misc]
         if next_lfsr_state(start, length, self.taps, xnor) == start:
             raise bad(f"an LFSR that starts from {start} never moves")
         super().__init__({"step": In(1), "stages": Out(length, init=start)})
+        keep_code(self.stages)
 
     def elaborate(self, platform: object) -> Module:
         m = Module()

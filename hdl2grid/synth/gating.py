@@ -66,14 +66,14 @@ def conditions(logic: Logic, constant: frozenset[int], max_toggles: int) -> tupl
             words.setdefault((word_of(register.name), register.domain), []).append(i)
     found = []
     for (word, domain), members in words.items():
-        literals = _needed(logic, variables, members, max_toggles)
+        literals = needed(logic, variables, members, max_toggles)
         if literals:
             found.append(Condition(word, domain, literals))
     return tuple(found)
 
 
-def _needed(logic: Logic, variables: dict[int, Form], members: Sequence[int], max_toggles: int) -> tuple[Literal, ...]:
-    """Literals at the border of the word that are 1 whenever one of its registers moves."""
+def needed(logic: Logic, variables: dict[int, Form], members: Sequence[int], max_toggles: int) -> tuple[Literal, ...]:
+    """Literals at the border of the registers `members` that are 1 whenever one of them moves."""
     network = Network(len(logic.registers) + len(logic.inputs), max_toggles)
     roots = [logic.registers[i].data for i in members]
     own = [variables[logic.registers[i].literal >> 1] for i in members]

@@ -23,7 +23,7 @@ class SynthParams:
     register_terms: int = 2
     pixel_terms: int = 3
     collector_terms: int = 3
-    keep_codes: bool = True
+    keep_codes: bool = False
     gating: bool = True
     joint_states: int = 1 << 17
     group_states: int = 1 << 12
@@ -59,6 +59,30 @@ class BlockReport:
 
 
 @dataclass(frozen=True)
+class CodeReport:
+    """A group of registers that was put into another code.
+
+    `hdl_registers` bits became `registers` bits; `codes[s]` is the code of the group's state s (its states in the
+    ascending order of the HDL's code). `stacks`: registers, resets and cells at the least with this code; `bound`:
+    no code has fewer; `verdict` 'proved minimal' or 'open'.
+    """
+
+    name: str
+    hdl_registers: int
+    registers: int
+    states: int
+    codes: tuple[int, ...]
+    stacks: int
+    bound: int
+    verdict: str
+
+    @property
+    def gap(self) -> int:
+        """Stacks above the bound."""
+        return self.stacks - self.bound
+
+
+@dataclass(frozen=True)
 class SynthReport:
     """Figures of a synthesised circuit. The counts of stacks add up to `stacks`.
 
@@ -67,6 +91,7 @@ class SynthReport:
     """
 
     blocks: tuple[BlockReport, ...]
+    codes: tuple[CodeReport, ...]
     reachable_states: int | None
     registers: int
     resets: int

@@ -12,10 +12,13 @@ from hdl2grid.errors import InputError, nearest
 from hdl2grid.logic.explore import Reachable, States, explore
 from hdl2grid.logic.model import Logic
 from hdl2grid.synth.blocks import Solved, map_blocks
+from hdl2grid.synth.codes import Coding, find_code
 from hdl2grid.synth.emit import emit, longest_wave
 from hdl2grid.synth.gating import Condition, conditions, gate_tree, variables_of
-from hdl2grid.synth.model import BlockReport, Synthesis, SynthParams, SynthReport
+from hdl2grid.synth.groups import Behaviour, Group, find_groups
+from hdl2grid.synth.model import BlockReport, CodeReport, Synthesis, SynthParams, SynthReport
 from hdl2grid.synth.network import COLLECTOR, EXACTLY_ONE, PRODUCT, Network
+from hdl2grid.synth.recode import recode
 from hdl2grid.synth.rounds import moving_round, time
 from hdl2grid.synth.sinks import GATE, REGISTER, Problem, build
 from hdl2grid.synth.terms import shorten
@@ -38,6 +41,11 @@ class _Mapped:
         delays = max(self.timed.reset_delay.values(), default=0)
         return len(self.problem.gates) + len(self.timed.cells) + len(self.timed.buffers) + delays
 
+    @property
+    def all_stacks(self) -> int:
+        registers = sum(s.kind == REGISTER for s in self.problem.sinks)
+        return self.stacks + registers + len(self.timed.reset_delay)
+
 
 def synthesise(logic: Logic, sources: Sequence[Source], params: SynthParams | None = None) -> Synthesis:
     """Map `logic` onto stacks.
@@ -50,12 +58,68 @@ def synthesise(logic: Logic, sources: Sequence[Source], params: SynthParams | No
     """
     params = params or SynthParams()
     _check_sources(logic, sources)
+    choice, codes = _choose(logic, params)
+    mapped = choice.mapped
+    circuit = emit(choice.logic, mapped.problem, mapped.timed, sources, choice.constant)
+    known = {r.name for r in logic.registers} | {o.name for o in logic.outputs}
+    circuit = replace(circuit, levels=tuple(level for level in circuit.levels if level.signal in known))
+    return Synthesis(circuit, _report(choice, codes, circuit))
+
+
+@dataclass(frozen=True)
+class _Choice:
+    """A logic, with the codes of the design or with others, and the best mapping of it."""
+
+    logic: Logic
+    reachable: Reachable
+    constant: frozenset[int]
+    mapped: _Mapped
+
+
+def _choose(logic: Logic, params: SynthParams) -> tuple[_Choice, tuple[CodeReport, ...]]:
+    """The cheaper of the logic in its own codes and in free ones; and what is known of the free ones."""
     reachable = explore(logic, params.joint_states, params.group_states)
     constant = _constant_registers(logic, reachable)
-    mapper = _Mapper(logic, reachable, constant, params)
-    best = mapper.best()
-    circuit = emit(logic, best.problem, best.timed, sources, constant)
-    return Synthesis(circuit, _report(logic, reachable, best, circuit))
+    own = _Mapper(logic, reachable, constant, params)
+    groups = () if params.keep_codes else find_groups(logic, constant, own.states_of, params.max_toggles)
+    codings = _codings(groups, params.seed)
+    found = tuple(_code_report(g, c) for g, c in codings)
+    codings = [(group, coding) for group, coding in codings if not coding.own]
+    if not codings:
+        return _Choice(logic, reachable, constant, own.best()), found
+    free = recode(logic, codings)
+    free_reachable = explore(free, params.joint_states, params.group_states)
+    free_constant = _constant_registers(free, free_reachable)
+    other = _Mapper(free, free_reachable, free_constant, params)
+    best = other.best()
+    rival = own.first()
+    if rival.all_stacks <= best.all_stacks:
+        rival = own.best()
+        if rival.all_stacks <= best.all_stacks:
+            return _Choice(logic, reachable, constant, rival), ()
+    return _Choice(free, free_reachable, free_constant, best), found
+
+
+def _codings(groups: Sequence[Group], seed: int) -> list[tuple[Group, Coding]]:
+    """Codes for the groups; groups that behave alike get the same."""
+    known: dict[Behaviour, Coding | None] = {}
+    for group in groups:
+        if group.behaviour not in known:
+            known[group.behaviour] = find_code(group.behaviour, seed)
+    return [(group, coding) for group in groups if (coding := known[group.behaviour]) is not None]
+
+
+def _code_report(group: Group, coding: Coding) -> CodeReport:
+    return CodeReport(
+        group.name,
+        len(group.registers),
+        coding.width,
+        group.behaviour.num_states,
+        coding.codes,
+        coding.stacks,
+        coding.bound,
+        coding.verdict,
+    )
 
 
 def _check_sources(logic: Logic, sources: Sequence[Source]) -> None:
@@ -85,10 +149,19 @@ class _Mapper:
         self.solved: Solved = {}
         self.states: dict[tuple[tuple[int, ...], int], States | None] = {}
 
+    def first(self) -> _Mapped:
+        """The machine with every word under its own condition."""
+        mapped = self.map(list(self._conditions()), quick=True)
+        assert mapped is not None
+        return mapped
+
+    def _conditions(self) -> tuple[Condition, ...]:
+        return conditions(self.logic, self.constant, self.params.max_toggles) if self.params.gating else ()
+
     def best(self) -> _Mapped:
         """The cheapest choice of gates found: every word starts under its own condition, then words are moved to
         a wider one (or none) one by one while that saves stacks."""
-        choices = conditions(self.logic, self.constant, self.params.max_toggles) if self.params.gating else ()
+        choices = self._conditions()
         own = list(choices)
         wider = [self._wider(condition, choices) for condition in choices]
         current: list[Condition | None] = list(own)
@@ -155,11 +228,13 @@ class _Mapper:
         return self.states[key]
 
 
-def _report(logic: Logic, reachable: Reachable, mapped: _Mapped, circuit: Circuit) -> SynthReport:
+def _report(choice: _Choice, codes: tuple[CodeReport, ...], circuit: Circuit) -> SynthReport:
+    mapped, reachable = choice.mapped, choice.reachable
     kinds = [mapped.problem.network.cells[c].kind for c in mapped.timed.cells]
     single = sum((b.terms & (b.terms - 1)) == 0 for b in mapped.timed.buffers.values())
     return SynthReport(
         blocks=mapped.blocks,
+        codes=codes,
         reachable_states=None if reachable.joint is None else len(reachable.joint),
         registers=sum(s.kind == REGISTER for s in mapped.problem.sinks),
         resets=len(mapped.timed.reset_delay),

@@ -1,0 +1,219 @@
+"""The logic with groups of registers put into another code: same events, same outputs, other registers."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from itertools import combinations
+
+from hdl2grid.logic.model import Logic, RegisterBit
+from hdl2grid.logic.xag import AND, XOR, Literal, XagBuilder
+from hdl2grid.synth.codes import Coding
+from hdl2grid.synth.gating import word_of
+from hdl2grid.synth.gf2 import Basis, bits
+from hdl2grid.synth.groups import Group, evaluate, node_supports
+
+_MOST_TABLE = 256
+_MOST_PLANES = 9
+
+
+def recode(logic: Logic, codings: Sequence[tuple[Group, Coding]]) -> Logic:
+    """Put groups into their codes. The first state and what a reset gives stay the same states."""
+    return _Recoder(logic, codings).run()
+
+
+class _Recoder:
+    def __init__(self, logic: Logic, codings: Sequence[tuple[Group, Coding]]) -> None:
+        self.logic, self.codings = logic, codings
+        self.supports = node_supports(logic.xag)
+        self.builder = XagBuilder()
+        self.new: dict[int, Literal] = {0: 0}
+        self.code_bits: list[list[Literal]] = []
+        self.masks: list[int] = []
+
+    def run(self) -> Logic:
+        names = self._variables()
+        registers: list[RegisterBit] = []
+        heads = {group.registers[0]: number for number, (group, _) in enumerate(self.codings)}
+        gone = {r for group, _ in self.codings for r in group.registers}
+        for i, register in enumerate(self.logic.registers):
+            if i in heads:
+                registers += self._group(heads[i], names[heads[i]])
+            elif i not in gone:
+                moved = self._moved([register.data])[0]
+                registers.append(replace(register, literal=self.new[register.literal >> 1], data=moved))
+        outputs = self._moved([o.literal for o in self.logic.outputs])
+        return replace(
+            self.logic,
+            xag=self.builder.freeze(),
+            inputs=tuple(replace(i, literal=self.new[i.literal >> 1]) for i in self.logic.inputs),
+            registers=tuple(registers),
+            outputs=tuple(replace(o, literal=x) for o, x in zip(self.logic.outputs, outputs, strict=True)),
+        )
+
+    def _variables(self) -> list[list[str]]:
+        """Variables for all inputs and registers; the names of each group's new registers."""
+        taken = {r.name for r in self.logic.registers} | {i.name for i in self.logic.inputs}
+        gone = {r for group, _ in self.codings for r in group.registers}
+        for bit in (*self.logic.inputs, *(r for i, r in enumerate(self.logic.registers) if i not in gone)):
+            self.new[bit.literal >> 1] = self.builder.variable(bit.name)
+        names = []
+        for group, coding in self.codings:
+            word = f"{word_of(self.logic.registers[group.registers[0]].name)}.code"
+            while any(word_of(name) == word for name in taken):
+                word += "'"
+            made = [f"{word}[{j}]" if coding.width > 1 else word for j in range(coding.width)]
+            taken.update(made)
+            names.append(made)
+            self.code_bits.append([self.builder.variable(name) for name in made])
+            self.masks.append(sum(1 << (self.logic.registers[r].literal >> 1) for r in group.registers))
+        return names
+
+    def _moved(self, roots: Sequence[Literal]) -> list[Literal]:
+        """The roots in the new graph; what depends on one group alone is made from its table."""
+        xag = self.logic.xag
+        todo = [root >> 1 for root in roots]
+        while todo:
+            node = todo[-1]
+            if node in self.new:
+                todo.pop()
+                continue
+            support = self.supports[node]
+            group = next((g for g, mask in enumerate(self.masks) if not support & ~mask), None)
+            if group is not None:
+                self.new[node] = self._from_table(node, group)
+                continue
+            a, b = xag.fanins[node]
+            waiting = [c for c in (a >> 1, b >> 1) if c not in self.new]
+            if waiting:
+                todo.extend(waiting)
+                continue
+            left, right = self.new[a >> 1] ^ (a & 1), self.new[b >> 1] ^ (b & 1)
+            assert xag.kinds[node] in (AND, XOR)
+            self.new[node] = self.builder.and_(left, right) if xag.kinds[node] == AND else self.builder.xor(left, right)
+        return [self.new[root >> 1] ^ (root & 1) for root in roots]
+
+    def _from_table(self, node: int, number: int) -> Literal:
+        group, coding = self.codings[number]
+        columns = {
+            self.logic.registers[r].literal >> 1: sum((s >> b & 1) << i for i, s in enumerate(group.states))
+            for b, r in enumerate(group.registers)
+        }
+        ones = (1 << len(group.states)) - 1
+        value = evaluate(self.logic.xag, [2 * node], columns, ones)[0]
+        code = [sum((c >> j & 1) << i for i, c in enumerate(coding.codes)) for j in range(coding.width)]
+        return from_table(self.builder, self.code_bits[number], code, value, ones)
+
+    def _group(self, number: int, names: Sequence[str]) -> list[RegisterBit]:
+        group, coding = self.codings[number]
+        behaviour = group.behaviour
+        first = self.logic.registers[group.registers[0]]
+        held = self.code_bits[number]
+        select = self.builder.and_all(self._moved(group.condition))
+        taken = self._next(number)
+        return [
+            RegisterBit(
+                names[j],
+                held[j],
+                self.builder.mux(select, taken[j], held[j]),
+                coding.codes[behaviour.first] >> j & 1,
+                first.domain,
+                first.resettable,
+                first.source,
+            )
+            for j in range(coding.width)
+        ]
+
+    def _next(self, number: int) -> list[Literal]:
+        """The code after a tick on which the group moves."""
+        group, coding = self.codings[number]
+        behaviour = group.behaviour
+        if len(behaviour.here) > _MOST_TABLE:
+            return self._next_by_states(number)
+        nodes = [r.literal >> 1 for r in self.logic.registers] + [i.literal >> 1 for i in self.logic.inputs]
+        literals = [*self.code_bits[number], *self._moved([2 * nodes[s - 1] for s in group.context])]
+        points = range(len(behaviour.here))
+        now = [sum((coding.codes[behaviour.here[p]] >> j & 1) << p for p in points) for j in range(coding.width)]
+        then = [sum((coding.codes[behaviour.after[p]] >> j & 1) << p for p in points) for j in range(coding.width)]
+        ones = (1 << len(points)) - 1
+        return [from_table(self.builder, literals, [*now, *behaviour.context], v, ones) for v in then]
+
+    def _next_by_states(self, number: int) -> list[Literal]:
+        """As `_next`: the old next state, and the code of that."""
+        group, coding = self.codings[number]
+        data = self._moved([self.logic.registers[r].data for r in group.registers])
+        ones = (1 << len(group.states)) - 1
+        old = [sum((s >> b & 1) << i for i, s in enumerate(group.states)) for b in range(len(group.registers))]
+        new = [sum((c >> j & 1) << i for i, c in enumerate(coding.codes)) for j in range(coding.width)]
+        return [from_table(self.builder, data, old, v, ones) for v in new]
+
+
+def from_table(
+    builder: XagBuilder, literals: Sequence[Literal], columns: Sequence[int], value: int, ones: int
+) -> Literal:
+    """A function with value `value` where the literals have the values `columns` (masks of points); elsewhere it is
+    anything. An affine function or one product (or its complement) where it can be; else a sum of products of
+    literals, of low degree."""
+    affine = _sum_of(_terms(columns, 1), value, ones)
+    if affine is not None:
+        return _built(builder, literals, affine)
+    for vector, complement in ((value, 0), (value ^ ones, 1)):
+        factors = _factors(columns, vector, ones)
+        if factors is not None:
+            return builder.and_all([_built(builder, literals, f) for f in factors]) ^ complement
+    for degree in range(2, len(columns) + 1):
+        terms = _sum_of(_terms(columns, degree), value, ones)
+        if terms is not None:
+            return _built(builder, literals, terms)
+    raise AssertionError("the columns do not tell all points apart")
+
+
+Terms = tuple[tuple[int, ...], ...]
+
+
+def _terms(columns: Sequence[int], degree: int) -> dict[tuple[int, ...], int]:
+    """Products of up to `degree` columns, the constant among them."""
+    found: dict[tuple[int, ...], int] = {(): -1}
+    for size in range(1, degree + 1):
+        for chosen in combinations(range(len(columns)), size):
+            found[chosen] = found[chosen[:-1]] & columns[chosen[-1]]
+    return found
+
+
+def _sum_of(terms: Mapping[tuple[int, ...], int], value: int, ones: int) -> Terms | None:
+    """Terms that add up to `value`, those of low degree preferred; None where there are none."""
+    shift = len(terms)
+    names = list(terms)
+    tagged = Basis(ignore=(1 << shift) - 1)
+    for i, name in enumerate(names):
+        tagged.add((terms[name] & ones) << shift | 1 << i)
+    rest = tagged.reduce(value << shift)
+    return None if rest >> shift else tuple(names[i] for i in bits(rest))
+
+
+def _factors(columns: Sequence[int], value: int, ones: int) -> list[Terms] | None:
+    """Affine factors, few and short, whose product is `value`."""
+    if len(columns) > _MOST_PLANES or value == 0:
+        return None
+    rest = ones & ~value
+    masks = sorted(range(1, 1 << len(columns)), key=lambda m: (m.bit_count(), m))
+    planes = []
+    for mask in masks:
+        vector = 0
+        for i in bits(mask):
+            vector ^= columns[i]
+        for constant in (0, ones):
+            if (vector ^ constant) & value == value:
+                planes.append((mask, constant, vector ^ constant))
+    chosen: list[Terms] = []
+    while rest:
+        best = max(planes, key=lambda p: (rest & ~p[2]).bit_count() / (1 + p[0].bit_count()), default=None)
+        if best is None or not rest & ~best[2]:
+            return None
+        rest &= best[2]
+        chosen.append(tuple([(i,) for i in bits(best[0])] + ([()] if best[1] else [])))
+    return chosen
+
+
+def _built(builder: XagBuilder, literals: Sequence[Literal], terms: Terms) -> Literal:
+    return builder.xor_all([builder.and_all([literals[i] for i in term]) for term in terms])
