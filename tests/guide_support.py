@@ -32,7 +32,7 @@ def odd_plan() -> Plan:
         (6, 4),
         [
             Device("ticker", 0, 1, name="tick", period_s=0.5, running=True),
-            Device("gate", 1, 2, name="a\\b \"c\"", function="AND"),
+            Device("gate", 1, 2, name='a\\b "c"', function="AND"),
             Device("toggle", 1, 1, bit=1),
             Device("strobe", 1, 0),
             Device("pixel", 2, 2, lit=False, signal="beat"),

@@ -150,6 +150,15 @@ def test_a_plan_that_breaks_a_rule_has_no_guide():
         make_guide(replace(plan, wires=(((0, 8, 3, 8),), *plan.wires[1:])))
 
 
+def test_a_game_whose_fresh_pixels_are_dark():
+    guide = make_guide(plan_named("lights"), fresh_pixel_lit=False)
+    laid = lay(guide)
+    assert (laid.troubles, laid.num_lost) == ((), 0)
+    assert differences(laid.world, plan_named("lights")) == ()
+    late = [s for s in guide.steps() if "now (they are dark)" in s.text]
+    assert late and all(a.device is None or a.device.lit for s in late for a in s.actions if a.do == "place")
+
+
 def test_the_same_plan_gives_the_same_guide():
     assert dump_guide(make_guide(plan_named("blinker"))) == dump_guide(guide_named("blinker"))
 

@@ -49,7 +49,7 @@ def make_guide(
     findings = check_plan(plan)
     if findings:
         raise DesignFailed("G001", f"the plan breaks a layout rule: {findings[0]}", where=plan.name)
-    site = Site(Survey(plan), Words(translate), fresh_pixel_lit)
+    site = Site(Survey(plan), Words(translate, fresh_pixel_lit), fresh_pixel_lit)
     chapters = Chapters(site)
     wiring = Wiring(site.survey, site.fresh_pixel)
     lay_ground(site, chapters)
@@ -72,6 +72,7 @@ def make_guide(
         sha,
         with_likeness(tuple(chapters.sections), site.words),
         plan=plan,
+        fresh_pixel_lit=fresh_pixel_lit,
         looks=looks.looks if looks else (),
         look_source=looks.source if looks else "",
         from_to=from_to(site),

@@ -137,7 +137,8 @@ class Restore:
 
 @dataclass(frozen=True)
 class Guide:
-    """The whole guide. `plan_sha256` is of the bytes of plan.json."""
+    """The whole guide. `plan_sha256` is of the bytes of plan.json; `fresh_pixel_lit` says what a pixel is like when
+    it is placed (guide.json does not: there it is lit, as in the grid model)."""
 
     plan_name: str
     plan_sha256: str
@@ -147,6 +148,7 @@ class Guide:
     look_source: str = ""
     from_to: tuple[FromTo, ...] = ()
     restore: tuple[Restore, ...] = ()
+    fresh_pixel_lit: bool = True
 
     def steps(self) -> Iterator[Step]:
         """All steps in order."""

@@ -81,8 +81,8 @@ def darken_early(site: Site, chapters: Chapters, dark: Sequence[int]) -> None:
     placing = [[site.place(site.survey.device(i))] for i in dark]
     for part in shares(placing):
         site.step(
-            say("Pixels that start dark"),
-            "Put these pixels down: {tiles}. A pixel is lit when it is placed.",
+            say("Pixels that start {other}"),
+            "Put these pixels down: {tiles}. A pixel is {fresh} when it is placed.",
             part,
             see=_places(part),
             tiles=site.words.tiles(_places(part)),
@@ -97,15 +97,15 @@ def darken_early(site: Site, chapters: Chapters, dark: Sequence[int]) -> None:
             strokes=_stroke_list(site, part),
         )
     site.step(
-        say("Turn them dark"),
+        say("Turn them {other}"),
         "Put a temporary button on {tile} and press it once. Now {seen}.",
         [site.temporary(button), Action("press", tile=button)],
         see=tiles,
         mistakes=[
             Mistake(
                 say("the temporary wire has a gap"),
-                say("some of these pixels stay lit"),
-                say("press again so that all are lit, close the gap, press once"),
+                say("some of these pixels stay {fresh}"),
+                say("press again so that all are {fresh}, close the gap, press once"),
             )
         ],
         tile=at(button),
@@ -114,9 +114,9 @@ def darken_early(site: Site, chapters: Chapters, dark: Sequence[int]) -> None:
     for part in shares([clearing]):
         site.step(say("Clear up"), "Take the button and the temporary wire away again. Now {seen}.", part, see=tiles)
     chapters.close(
-        say("Pixels that start dark"),
+        say("Pixels that start {other}"),
         say(
-            "A pixel is lit when it is placed, and only a pulse turns it dark. These are turned dark at once, while "
+            "A pixel is {fresh} when it is placed, and only a pulse turns it {other}. These are turned at once, while "
             "nothing else is on the field."
         ),
     )
@@ -168,7 +168,7 @@ def place_pixels(site: Site, chapters: Chapters, later: set[int]) -> None:
             tiles = _places(part)
             site.step(
                 say("Panel: {word}", word=word),
-                "Put pixels of {word} on {tiles}. Each is lit as soon as it stands.",
+                "Put pixels of {word} on {tiles}. Each is {fresh} as soon as it stands.",
                 part,
                 see=tiles,
                 mistakes=[
@@ -184,13 +184,13 @@ def place_pixels(site: Site, chapters: Chapters, later: set[int]) -> None:
     why = say("The panel comes first: it is what you read off the machine, and what the tests are seen on.")
     if len(later) == 1:
         why += " " + say(
-            "One pixel is missing yet. It starts dark, and a pixel is lit when it is placed: it is put down when its "
-            "net is tested, at a moment when it should be lit."
+            "One pixel is missing yet. It starts {other}, and a pixel is {fresh} when it is placed: it is put down "
+            "when its net is tested, at a moment when it should be {fresh}."
         )
     elif later:
         why += " " + say(
-            "{number} pixels are missing yet. They start dark, and a pixel is lit when it is placed: each is "
-            "put down when its net is tested, at a moment when it should be lit.",
+            "{number} pixels are missing yet. They start {other}, and a pixel is {fresh} when it is placed: each is "
+            "put down when its net is tested, at a moment when it should be {fresh}.",
             number=len(later),
         )
     chapters.close(say("Panel"), why)

@@ -256,7 +256,7 @@ def _back_step(
     while len(parts) > 1 or (parts and not fits([*_places(parts[0]), spot.tile])):
         part = parts.pop(0)
         tiles = _places(part)
-        template = "Put pixels on {tiles} now: they are lit, as they should be at this moment."
+        template = "Put pixels on {tiles} now: they are {fresh}, as they should be at this moment."
         site.step(net_title(site, net), template, part, see=tiles, of=net, tiles=words.tiles(tiles))
     placing = parts[0] if parts else []
     new = _places(placing)
@@ -267,9 +267,9 @@ def _back_step(
         what = say("{device} on {tile}", device=device, tile=at(spot.tile))
     template = "Press {what} again. All is back: {seen_own}."
     if new:
-        template = "Put pixels on {new} now (they are lit), then press {what} again. All is back: {seen_own}."
+        template = "Put pixels on {new} now (they are {fresh}), then press {what} again. All is back: {seen_own}."
     if is_first:
-        template = "Put pixels on {new} now (they are lit), then press {what} once. Now {seen_own}."
+        template = "Put pixels on {new} now (they are {fresh}), then press {what} once. Now {seen_own}."
     if clearing:
         template += " Take the button and its wire away." if spot.stub else " Take the button away."
     actions = [*placing, Action("press", tile=spot.tile)]

@@ -26,12 +26,14 @@ def as_text(text: str) -> str:
 class Words:
     """Sentences in one language: `translate` maps each English template to that of the language."""
 
-    def __init__(self, translate: Callable[[str], str] = as_text) -> None:
+    def __init__(self, translate: Callable[[str], str] = as_text, fresh_pixel_lit: bool = True) -> None:
         self._translate = translate
+        lit, dark = translate("lit"), translate("dark")
+        self._always = {"fresh": lit, "other": dark} if fresh_pixel_lit else {"fresh": dark, "other": lit}
 
     def say(self, template: str, **values: object) -> str:
-        """A sentence from its template."""
-        return self._translate(template).format(**values)
+        """A sentence from its template; {fresh} is what a pixel is when placed, {other} what it is not."""
+        return self._translate(template).format(**self._always, **values)
 
     def listed(self, parts: Sequence[str]) -> str:
         """ "a", "a and b", "a, b and c"."""

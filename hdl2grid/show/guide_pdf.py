@@ -188,6 +188,8 @@ def _words(step: Step, words: Words, wide: float) -> list[_Line]:
         found += _broken(said.text, wide)
     for text in said.seen:
         found += _broken(text, wide, bold=True)
+    if said.same:
+        found += _broken(said.same, wide, SMALL)
     for text in said.mistakes:
         found += _broken(text, wide, SMALL, hue="#333333")
     return found

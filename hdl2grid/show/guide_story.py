@@ -10,13 +10,15 @@ from hdl2grid.guide.words import Words
 
 @dataclass(frozen=True)
 class Told:
-    """One step in words: what to do line by line, what must be seen, and the likeliest mistakes with their cures."""
+    """One step in words: what to do line by line, what must be seen, what must stay as it
+    was, and the likeliest mistakes with their cures."""
 
     number: str
     title: str
     text: str
     lines: tuple[str, ...]
     seen: tuple[str, ...]
+    same: str
     mistakes: tuple[str, ...]
 
 
@@ -28,21 +30,23 @@ def told(step: Step, words: Words) -> Told:
         title=step.title,
         text=step.text,
         lines=tuple(words.done(action) for action in step.actions) if several else (),
-        seen=seen_words(step, words),
+        seen=_seen(step, words),
+        same=_same(step, words),
         mistakes=tuple(f"If {m.looks}: {m.what}; {m.cure}." for m in step.mistakes),
     )
 
 
-def seen_words(step: Step, words: Words) -> tuple[str, ...]:
-    """What must be seen: what the panel reads, what changes, and what stays."""
+def _seen(step: Step, words: Words) -> tuple[str, ...]:
+    """What the panel reads, and what changes."""
     found = [f"The panel reads {e.text}." for e in step.expect if e.tile is None]
     changed = words.seen(step.expect[: step.changes])
+    return (*found, f"See: {changed}.") if changed else tuple(found)
+
+
+def _same(step: Step, words: Words) -> str:
+    """What must stay as it was, also what a slip of the hand would change."""
     same = words.seen(e for e in step.expect[step.changes :] if e.tile is not None)
-    if changed:
-        found.append(f"See: {changed}.")
-    if same:
-        found.append(f"Unchanged: {same}." if changed else f"See: {same}.")
-    return tuple(found)
+    return f"Unchanged: {same}." if same else ""
 
 
 INTRODUCTION = (
