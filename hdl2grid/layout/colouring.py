@@ -26,7 +26,7 @@ class ColourParams:
     clash: float = 60.0
     split: float = 14.0
     overlap: float = 0.35
-    moves_per_variable: int = 600
+    moves_per_variable: int = 300
     hot: float = 30.0
     cold: float = 0.4
 

@@ -2,37 +2,61 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import ceil, sqrt
 from typing import NoReturn
 
+import numpy as np
+
 from hdl2grid.errors import DesignFailed
-from hdl2grid.layout.arrays import Board, Scratch, Shape, copy_board, make_board, make_scratch, make_shape
+from hdl2grid.layout.arrays import COLOURS, Board, Scratch, Shape, copy_board, make_board, make_scratch, make_shape
 from hdl2grid.layout.colouring import ColourParams, choose_colours
 from hdl2grid.layout.placement import PlaceParams, pack, place
 from hdl2grid.layout.repair import RepairParams, better
 from hdl2grid.layout.rng import below, seeded
 from hdl2grid.layout.routing import RouteParams, find_conflicts, rip_all, route
+from hdl2grid.layout.shrink import pick_line, without_line
 from hdl2grid.netlist import Netlist
 from hdl2grid.progress import Progress, silent
 
 
 @dataclass(frozen=True)
 class Effort:
-    """Budgets, in iterations: `seeds` placements are tried at each size, `tries` repairs at each; `polish` moves
-    better a legal layout; `squeezes` smaller sizes are tried after the first legal one."""
+    """Budgets, in iterations.
+
+    At each size `seeds` placements are made and routed, and the best of them repaired by at most `tries` tries. A legal
+    layout loses rows and columns in at most `cuts` cuts (`cut_tries` repairs each), until `stall` cuts in a row
+    have failed; `polish` tries make it better.
+    """
 
     seeds: int
     tries: int
+    cuts: int
+    cut_tries: int
+    stall: int
     polish: int
-    squeezes: int
 
 
 EFFORTS = {
-    "quick": Effort(seeds=2, tries=3000, polish=3000, squeezes=0),
-    "normal": Effort(seeds=3, tries=4000, polish=15_000, squeezes=8),
-    "long": Effort(seeds=4, tries=8000, polish=60_000, squeezes=40),
+    "quick": Effort(seeds=3, tries=6000, cuts=12, cut_tries=200, stall=4, polish=1500),
+    "normal": Effort(seeds=5, tries=10_000, cuts=150, cut_tries=700, stall=40, polish=8000),
+    "long": Effort(seeds=8, tries=20_000, cuts=900, cut_tries=1500, stall=150, polish=30_000),
 }
+STEPS = (
+    (3, 2, 1.25),
+    (3, 2, 1.4),
+    (4, 2, 1.3),
+    (4, 3, 1.3),
+    (4, 3, 1.5),
+    (5, 4, 1.4),
+    (6, 4, 1.5),
+    (7, 5, 1.6),
+    (9, 6, 1.7),
+)
+"""Sizes to try one after the other: free columns and rows around each cell, and the area as a multiple of what the
+cells need with them. More room at the pins helps more than more area."""
+TIGHT = ((3, 1, 1.2), (2, 1, 1.35), (2, 1, 1.25))
+"""Tried in this order where the limits of the grid rule out the others."""
 
 
 @dataclass(frozen=True)
@@ -43,16 +67,15 @@ class LayoutParams:
     seed: int = 1
     max_width: int = 10_000
     max_height: int = 10_000
-    max_sizes: int = 24
 
 
 @dataclass(frozen=True)
 class LayoutStats:
-    """What the search spent: sizes tried, placements, repair tries; and the wire of the result in tiles."""
+    """What the search spent: placements made, repair tries, cuts; and the wire of the result in tiles."""
 
-    num_sizes: int
     num_placements: int
     num_tries: int
+    num_cuts: int
     wire_tiles: int
     crossovers: int
 
@@ -66,13 +89,14 @@ class Layout:
 
 
 def lay_out(netlist: Netlist, params: LayoutParams, progress: Progress = silent) -> Layout:
-    """A legal layout of the netlist. Raises DesignFailed (P001, P002) where none was found within the limits."""
+    """A legal layout of the netlist. Raises DesignFailed (P001) where none was found within the limits."""
     search = _Search(netlist, params, progress)
-    found = search.first_legal()
-    best = search.squeeze(found)
-    board = search.polish(best)
+    board = search.first_legal()
+    if netlist.signals:
+        board = search.shrink(board)
+        board = search.polish(board)
     wire, over = int(board.length.sum()), int((board.crossings > 0).sum())
-    return Layout(board, LayoutStats(search.num_sizes, search.num_placements, search.num_tries, wire, over))
+    return Layout(board, LayoutStats(search.num_placements, search.num_tries, search.num_cuts, wire, over))
 
 
 class _Search:
@@ -81,9 +105,9 @@ class _Search:
         self.shape: Shape = make_shape(netlist)
         self.effort = EFFORTS[params.effort]
         self.panel = next((i for i, c in enumerate(netlist.cells) if c.kind == "panel"), None)
-        self.num_sizes = self.num_placements = self.num_tries = 0
-        self.places = PlaceParams()
+        self.num_placements = self.num_tries = self.num_cuts = 0
         self.least_left = 1 << 30
+        self.rng = seeded(params.seed, 7)
 
     def size_for(self, area: float, places: PlaceParams, tilt: float = 1.15) -> tuple[int, int] | None:
         """Width and height of about `area` tiles within the limits; None where the limits are too small."""
@@ -103,84 +127,106 @@ class _Search:
         return sum((c.width + places.gap_x) * (c.height + places.gap_y) for c in self.netlist.cells)
 
     def first_legal(self) -> Board:
-        """Grow from a tight size until a layout is legal."""
-        scale = 1.25
-        previous: tuple[int, int] | None = None
-        for step in range(self.params.max_sizes):
-            places = replace(self.places, gap_x=2 + step // 3, gap_y=1 + step // 4)
+        """Grow until a layout is legal."""
+        limited = self.params.max_width * self.params.max_height < 1_000_000
+        for number, (gap_x, gap_y, scale) in enumerate(STEPS + TIGHT * limited):
+            places = PlaceParams(gap_x=gap_x, gap_y=gap_y)
             size = self.size_for(self.floor(places) * scale + 30, places)
             if size is None:
                 self._refuse("the largest cell does not fit")
-            if size == previous and size == (self.params.max_width, self.params.max_height) and step > 6:
-                break
-            previous = size
-            for seed in range(self.effort.seeds):
-                board = self.attempt(size, places, 1000 * step + seed)
-                if board is not None:
-                    self.places = places
-                    return board
-            scale *= 1.06
-        self._refuse(f"the best try had {self.least_left} conflicts")
+            board = self.attempt(size, places, number)
+            if board is not None:
+                return board
+        self._refuse(f"the best try had {self.least_left} conflicts" if self.num_placements else "it does not fit")
 
     def _refuse(self, why: str) -> NoReturn:
         limits = f"{self.params.max_width} x {self.params.max_height} tiles"
         raise DesignFailed(
             "P001",
             f"no layout was found within {limits} in {self.num_placements} placements: {why}",
-            where=self.netlist.cells[0].name if self.netlist.cells else None,
             hint="Allow a larger grid with --width and --height, or try --effort long or another --seed.",
         )
 
     def attempt(self, size: tuple[int, int], places: PlaceParams, number: int) -> Board | None:
-        """One placement at one size, coloured, routed and repaired; None unless it came out legal."""
-        self.num_placements += 1
-        seed = self.params.seed * 1_000_003 + number
-        rng = seeded(seed, 7)
-        board = make_board(self.netlist, self.shape, *size)
+        """The best of some placements at one size, repaired; None unless it came out legal."""
+        best: tuple[int, Board] | None = None
         scratch = make_scratch(self.netlist, *size)
-        at = (0.2 + 0.1 * below(rng, 7), 0.1 * below(rng, 11))
-        if not pack(self.shape, board, self.panel, at, places):
+        for turn in range(self.effort.seeds):
+            board = make_board(self.netlist, self.shape, *size)
+            at = (0.2 + 0.1 * below(self.rng, 7), 0.1 * below(self.rng, 11))
+            if not pack(self.shape, board, self.panel, at, places):
+                continue
+            self.num_placements += 1
+            seed = self.params.seed * 1_000_003 + 1000 * number + turn
+            place(self.shape, board, places, seed)
+            board.colour[:] = (self.shape.signal_of * 7 + turn) % COLOURS
+            choose_colours(self.shape, board, scratch, ColourParams(), seed)
+            rip_all(board)
+            conflicts, _ = route(self.shape, board, scratch, RouteParams(), self.rng)
+            self.progress(f"layout {size[0]} x {size[1]}: {conflicts} conflicts", self.num_placements)
+            if best is None or conflicts < best[0]:
+                best = conflicts, board
+            if conflicts <= 2:
+                break
+        if best is None:
             return None
-        self.num_sizes += 1
-        place(self.shape, board, places, seed)
-        board.colour[:] = (self.shape.signal_of * 7 + number) % 4
-        choose_colours(self.shape, board, scratch, ColourParams(), seed)
-        rip_all(board)
-        conflicts, _ = route(self.shape, board, scratch, RouteParams(), rng)
+        conflicts, board = best
         if conflicts:
-            repairs = RepairParams(tries=self.effort.tries, stall=self.effort.tries // 3)
-            conflicts, _, used = better(self.shape, board, scratch, repairs, places, RouteParams(), rng, True)
-            self.num_tries += used
-        self.progress(f"layout {size[0]} x {size[1]}: {conflicts} conflicts left", self.num_placements)
+            conflicts = self.mend(board, scratch, places, self.effort.tries)
+            self.progress(f"layout {size[0]} x {size[1]}: {conflicts} conflicts after repair", self.num_placements)
         self.least_left = min(self.least_left, conflicts)
         return board if conflicts == 0 else None
 
-    def squeeze(self, board: Board) -> Board:
-        """Look for legal layouts on smaller grids, smaller by steps that shrink at each failure."""
-        area = float(board.size[0] * board.size[1])
-        step = 0.12
-        for turn in range(self.effort.squeezes):
-            goal = area * (1.0 - step)
-            size = self.size_for(goal, self.places, (1.0, 1.2, 1.45)[turn % 3])
-            found = None if size is None else self.attempt(size, self.places, 500_000 + turn)
-            if found is not None:
-                board, area = found, float(found.size[0] * found.size[1])
+    def mend(self, board: Board, scratch: Scratch, places: PlaceParams, tries: int) -> int:
+        """Repair until nothing is illegal; returns the conflicts left."""
+        params = RepairParams(tries=tries, stall=max(300, tries // 2))
+        left, _, used = better(self.shape, board, scratch, params, places, RouteParams(), self.rng, True)
+        self.num_tries += used
+        return left
+
+    def shrink(self, board: Board) -> Board:
+        """Take out rows and columns as long as the rest can be made legal again."""
+        places = PlaceParams(gap_x=2, gap_y=1)
+        scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
+        failed = 0
+        loose = RepairParams(
+            tries=40, stall=40, rounds=3, reach=12, conflict=1000.0, wire=1.0, crossover=4.0, turn=0.5,
+            hot=6.0, cold=3.0,
+        )  # fmt: skip
+        movable = set(self.shape.movable.tolist())
+        for _ in range(self.effort.cuts):
+            if failed >= self.effort.stall:
+                break
+            self.num_cuts += 1
+            axis, at = pick_line(board, self.rng)
+            cut = without_line(self.shape, board, scratch, places, axis, at)
+            if not isinstance(cut, Board):
+                failed += 1
+                focus = np.array([c for c in cut.tolist() if c in movable], np.int64)
+                if len(focus):
+                    better(self.shape, board, scratch, loose, places, RouteParams(), self.rng, False, focus)
+                continue
+            conflicts, _ = route(self.shape, cut, scratch, RouteParams(rounds=12, stall=5), self.rng)
+            if conflicts:
+                conflicts = self.mend(cut, scratch, places, self.effort.cut_tries)
+            if conflicts == 0:
+                board, failed = cut, 0
             else:
-                step = max(0.03, step * 0.7)
+                failed += 1
+            size = f"{int(board.size[0])} x {int(board.size[1])}"
+            self.progress(f"layout {size}: legal, making it smaller", self.num_cuts, self.effort.cuts)
         return board
 
     def polish(self, board: Board) -> Board:
         """Less wire, fewer crossovers and turns, keeping the layout legal."""
-        if not self.netlist.signals:
-            return board
         scratch: Scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
         kept = copy_board(board)
+        places = PlaceParams(gap_x=2, gap_y=1)
         params = RepairParams(
-            tries=self.effort.polish, stall=self.effort.polish, rounds=4, conflict=1000.0, wire=1.0, crossover=5.0,
+            tries=self.effort.polish, stall=self.effort.polish, rounds=3, conflict=1000.0, wire=1.0, crossover=5.0,
             turn=0.8, hot=2.0, cold=0.3,
         )  # fmt: skip
         self.progress(f"layout {int(board.size[0])} x {int(board.size[1])}: polishing")
-        rng = seeded(self.params.seed, 11)
-        left, _, used = better(self.shape, board, scratch, params, self.places, RouteParams(), rng, False)
+        left, _, used = better(self.shape, board, scratch, params, places, RouteParams(), self.rng, False)
         self.num_tries += used
         return board if left == 0 and find_conflicts(board, scratch, 0.0) == 0 else kept

@@ -39,7 +39,7 @@ class RepairParams:
 
     tries: int = 4000
     stall: int = 1500
-    rounds: int = 8
+    rounds: int = 3
     reach: int = 3
     conflict: float = 1.0
     wire: float = 0.004
@@ -369,6 +369,6 @@ def better(
     left, value, used = repair(
         rng, shape, board, scratch, params.tries, params.stall, params.rounds, params.reach, params.conflict,
         params.wire, params.crossover, params.turn, params.hot, params.cold,
-        places.gap_x, places.gap_y, places.margin, 2.0, 1.5, routes.raise_by * 0.5, 0.9, routes.bend, routes.cross, routes.slack, stop, focus,
+        places.gap_x, places.gap_y, places.margin, 4.0, 1.5, routes.raise_by * 0.5, 0.9, routes.bend, routes.cross, routes.slack, stop, focus,
     )  # fmt: skip
     return int(left), float(value), int(used)

@@ -81,9 +81,7 @@ def move_routes(old: Board, new: Board, axis: int, at: int) -> None:
         new.reached[n] = count > 0
 
 
-def without_line(
-    shape: Shape, board: Board, scratch: Scratch, places: PlaceParams, axis: int, at: int
-) -> Board | Ints:
+def without_line(shape: Shape, board: Board, scratch: Scratch, places: PlaceParams, axis: int, at: int) -> Board | Ints:
     """The board without column (`axis` 0) or row (1) number `at`, with all nets marked to be mended; or, where the
     cells cannot close up, the numbers of those that stand in the way."""
     size = [int(board.size[0]), int(board.size[1])]
@@ -118,5 +116,3 @@ def pick_line(board: Board, rng: Any) -> tuple[int, int]:
     number = int(np.searchsorted(np.cumsum(weights), pick))
     number = min(number, width + height - 1)
     return (0, number) if number < width else (1, number - width)
-
-
