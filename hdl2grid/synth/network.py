@@ -36,6 +36,12 @@ class Network:
         self.cells: dict[int, Cell] = {}
         self._known: dict[tuple[str, tuple[Form, ...]], int] = {}
 
+    def copy(self) -> Network:
+        """A network that grows on its own; signals keep their numbers."""
+        other = Network(self.num_variables, self.max_toggles)
+        other.cells, other._known = dict(self.cells), dict(self._known)
+        return other
+
     def product(self, factors: Iterable[Form]) -> Form:
         """The AND of `factors`. Their flat decides: equal flats are one cell, with few terms at its toggles."""
         space = Basis(ignore=1)

@@ -1,0 +1,161 @@
+"""Functions too large for exact one-level synthesis as few flats: all of a group's sinks share their stacks.
+
+Everything is one level deep again, so no stack needs a buffer as long as the variables move together; where the
+network as it stands, or the blocks' exact solutions, take fewer stacks with all their buffers, they stay.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+
+import networkx as nx
+
+from hdl2grid.synth.covers import Terms, cover
+from hdl2grid.synth.flats import MOST_VARIABLES
+from hdl2grid.synth.gf2 import bits
+from hdl2grid.synth.model import SynthParams
+from hdl2grid.synth.network import ONE, Form, Network
+from hdl2grid.synth.sinks import Problem
+
+Cost = Callable[[Problem], int]
+Listed = tuple[tuple[tuple[int, ...], int], ...]
+Known = dict[object, tuple[Listed, ...]]
+
+_MOST_OUTPUTS = 64
+_CHECKS = 256
+_MOST_ROUNDS = 6
+
+
+def share_flats(problem: Problem, whole: Problem, cost: Cost, params: SynthParams, known: Known) -> Problem:
+    """`problem` with the sinks of each group mapped anew as exclusive sums of flats, where `cost` gets less.
+
+    `whole` is the problem before its blocks were mapped: the functions are taken from there, and a block's
+    solution may also be given up for the network as it was. `known` keeps sums.
+    """
+    best, least = problem, cost(problem)
+    groups = list(_groups(whole, params))
+    for group in groups:
+        for forms in [[whole.sinks[i].form for i in group], *_flat_forms(whole, group, params, known)]:
+            sinks = list(best.sinks)
+            for i, form in zip(group, forms, strict=True):
+                sinks[i] = replace(sinks[i], form=form)
+            trial = replace(best, sinks=tuple(sinks))
+            price = cost(trial)
+            if price < least:
+                best, least = trial, price
+    return best
+
+
+def _groups(whole: Problem, params: SynthParams) -> Iterator[list[int]]:
+    """Sinks that read one another's variables, cut where they are too many for the kernel's words."""
+    network = whole.network
+    supports = {i: network.support([s.form]) for i, s in enumerate(whole.sinks) if network.cone([s.form])}
+    graph: nx.Graph = nx.Graph()
+    for i, support in supports.items():
+        graph.add_edges_from((("sink", i), ("variable", v)) for v in bits(support))
+    parts = []
+    for part in nx.connected_components(graph):
+        parts.append(sorted(n for kind, n in part if kind == "sink"))
+    for members in sorted(parts):
+        yield from _cut(members, supports)
+
+
+def _cut(members: list[int], supports: dict[int, int]) -> Iterator[list[int]]:
+    left = [i for i in members if supports[i].bit_count() <= MOST_VARIABLES]
+    while left:
+        first = max(left, key=lambda i: (supports[i].bit_count(), -i))
+        group, joined = [first], supports[first]
+        left.remove(first)
+        while left and len(group) < _MOST_OUTPUTS:
+            near = max(left, key=lambda i: ((supports[i] & joined).bit_count() / supports[i].bit_count(), -i))
+            if (supports[near] | joined).bit_count() > MOST_VARIABLES or not supports[near] & joined:
+                break
+            joined |= supports[near]
+            group.append(near)
+            left.remove(near)
+        yield sorted(group)
+
+
+def _flat_forms(whole: Problem, group: Sequence[int], params: SynthParams, known: Known) -> Iterator[list[Form]]:
+    network = whole.network
+    forms = [whole.sinks[i].form for i in group]
+    signals = bits(network.support(forms))
+    key = _structure(network, forms), params.flat_steps, params.seed
+    if key not in known:
+        known[key] = tuple(_sums(network, forms, signals, params))
+    for terms in known[key]:
+        yield _placed(network, forms, signals, terms)
+
+
+def _structure(network: Network, forms: Sequence[Form]) -> object:
+    cone = network.cone(forms)
+    return tuple((c, network.cells[c]) for c in cone), tuple(forms)
+
+
+def _sums(network: Network, forms: Sequence[Form], signals: Sequence[int], params: SynthParams) -> Iterator[Listed]:
+    """Sums for all forms at once: factors kept short, and as few terms as can be found."""
+    place = {s: i for i, s in enumerate(signals)}
+    covers = [cover(network, form, place) for form in forms]
+    masks: dict[tuple[int, ...], int] = {}
+    for t, terms in enumerate(covers):
+        if terms is None:
+            return
+        for flat in terms:
+            masks[flat] = masks.get(flat, 0) ^ 1 << t
+    start = Terms(len(masks))
+    for flat, mask in sorted(masks.items(), key=lambda item: (len(item[0]), item)):
+        start.add(flat, mask)
+    narrow = start.copy()
+    narrow.walk(params.flat_steps, params.seed, True)
+    yield tuple(narrow.listed())
+    best = min((_widened(t, params) for t in (start, narrow)), key=lambda t: t.count)
+    yield tuple(best.listed())
+
+
+def _widened(terms: Terms, params: SynthParams) -> Terms:
+    """Walks for as long as they find fewer terms, a few times at most."""
+    wide = terms.copy()
+    for number in range(_MOST_ROUNDS):
+        before = wide.count
+        wide.walk(params.flat_steps, params.seed + number, False)
+        if wide.count == before and number:
+            break
+    return wide
+
+
+def _placed(network: Network, forms: Sequence[Form], signals: Sequence[int], terms: Listed) -> list[Form]:
+    """The terms as cells; forms that equal the given ones."""
+    made = [0] * len(forms)
+    for flat, mask in terms:
+        factors = []
+        for row in flat:
+            factor = ONE ^ (row >> 63)
+            for i in bits(row & ~(1 << 63)):
+                factor ^= 1 << signals[i]
+            factors.append(factor)
+        cell = network.product(factors)
+        for t in bits(mask):
+            made[t] ^= cell
+    return _with_affine_part(network, forms, made, signals)
+
+
+def _with_affine_part(network: Network, forms: Sequence[Form], made: list[Form], signals: Sequence[int]) -> list[Form]:
+    """Adds the affine function that each sum lacks, read off at the origin and the unit vectors; then checks."""
+    count = len(signals)
+    rng = random.Random(count)
+    ones = (1 << count + 1 + _CHECKS) - 1
+    values = {s: 1 << i | rng.getrandbits(_CHECKS) << count + 1 for i, s in enumerate(signals)}
+    wanted = network.evaluate(forms, values, ones)
+    for t, (target, got) in enumerate(zip(wanted, network.evaluate(made, values, ones), strict=True)):
+        gap = target ^ got
+        origin = gap >> count & 1
+        affine = origin
+        for i, s in enumerate(signals):
+            if (gap >> i & 1) != origin:
+                affine |= 1 << s
+        made[t] ^= affine
+    if network.evaluate(made, values, ones) != wanted:
+        raise AssertionError("an exclusive sum differs from its function")
+    return made
