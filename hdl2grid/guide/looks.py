@@ -1,9 +1,12 @@
 """When to look at the running machine: the fewest looks that show nearly all mistakes that the panel shows.
 
 The course of the machine is played once right and once with each mistake; a look is a tick, and shows the mistakes
-that make the panel read something else there. Fewest looks is a set cover: a greedy one (V. Chvatal, 1979), from
-which looks that others make needless are then dropped. Long courses are looked at in stages, each ten times as
-long as the one before and for the mistakes that are still left, so that a day in seconds takes as long as an hour.
+that make the panel read something else there. Fewest looks is a set cover: a greedy one (V. Chvatal, A greedy
+heuristic for the set-covering problem, Mathematics of Operations Research 4, 1979), from which looks that others
+make needless are then dropped.
+
+Of a course of more than a thousand ticks, the rest is looked at in windows after its rarest transitions (the carries
+of a clock), each played from the right machine's state: a mistake that nothing has shown so far is in that state too.
 """
 
 from __future__ import annotations
@@ -19,22 +22,27 @@ from hdl2grid.guide.faults import all_faults
 from hdl2grid.guide.model import Look
 from hdl2grid.guide.panel_reading import PanelReader
 from hdl2grid.sim.compiled import CompiledEngine
+from hdl2grid.sim.engine import pack
 
-STAGES = ((1_000, 4), (10_000, 6), (100_000, 8))
-"""Ticks of each stage, and most looks chosen by its end; the last is that in which the course comes round."""
+SHORT = 1_000
+"""A course of so many ticks is played whole."""
 
-MAX_LOOKS = STAGES[-1][1]
+FIRST_TICKS, FIRST_LOOKS = 400, 4
+"""Of a longer one the beginning is, with at most so many looks."""
+
+MAX_LOOKS, MAX_LONG_LOOKS = 8, 12
+"""Most looks in a short course and in a long one."""
+
+MAX_TICKS = 100_000
+WINDOWS, WINDOW = 64, 12
+"""Most windows in the rest of a long course, and their ticks."""
+
 ENOUGH = 0.995
 """No more looks once this share of the mistakes that the panel shows is shown."""
-
-MAX_WAVES = 1_000_000
-"""Most waves that one stage plays: where there are too many mistakes for a long course, a part of them stands for
-all."""
 
 QUICKEST = 1.0
 """Seconds: the ticks of a quicker ticker cannot be counted by a person."""
 
-MAX_CANDIDATES = 1_500
 _Bools = npt.NDArray[np.bool_]
 _Bits = npt.NDArray[np.uint8]
 
@@ -59,18 +67,16 @@ def choose_looks(bench: Bench) -> Looks | None:
         return None
     source = tickers[0].name or ""
     choice = _Choice(bench, bench.network.event(source))
-    faults = all_faults(bench)
-    for length, most in STAGES:
-        faults, is_round = choice.stage(faults, length, most)
-        if is_round or not faults:
-            break
+    faults = choice.beginning(all_faults(bench))
+    if faults:
+        choice.rest(faults)
     if not choice.ticks:
         return None
     pixels = choice.course(bench.engine(), max(choice.ticks))
     reader = PanelReader(plan)
     rows = [(tick, pixels[tick - 1].tolist()) for tick in sorted(choice.ticks)]
     looks = tuple(Look(tick, reader.read(row), tuple(row)) for tick, row in rows)
-    return Looks(looks, source, choice.num_visible, choice.num_shown)
+    return Looks(looks, source, len(choice.visible), choice.num_shown)
 
 
 class _Choice:
@@ -80,7 +86,9 @@ class _Choice:
         self.bench = bench
         self.driver = driver
         self.ticks: list[int] = []
-        self.num_visible = self.num_shown = 0
+        self.visible: set[str] = set()
+        """The mistakes, by their words, that the panel has shown anywhere."""
+        self.num_shown = 0
 
     def course(self, engine: CompiledEngine, length: int) -> _Bits:
         """ticks x pixels: the panel after each of `length` ticks."""
@@ -88,39 +96,49 @@ class _Choice:
         watch = list(range(network.first_pixel, network.first_probe))
         return engine.play(np.full(length, self.driver, dtype=np.int64), watch).watched
 
-    def stage(self, faults: Sequence[Fault], length: int, most: int) -> tuple[list[Fault], bool]:
-        """Chooses looks within `length` ticks: the mistakes that are still to be shown, and whether the course
-        comes round in that time."""
-        round_at = self._round(length)
-        if round_at:
-            length, most = round_at, MAX_LOOKS
+    def beginning(self, faults: Sequence[Fault]) -> list[Fault]:
+        """Chooses looks in the first ticks: the mistakes that are still to be shown, none where the course comes
+        round in that time."""
+        round_at = self._round(SHORT)
+        length = round_at or FIRST_TICKS
         right = self.course(self.bench.engine(), length)
         if (right == right[0]).all():
-            return [], True
-        ticks = _candidates(right)
-        sample = list(faults[:: max(1, -(-len(faults) * length // MAX_WAVES))])
-        rows: list[_Bools] = []
-        left: list[Fault] = []
-        hidden: list[Fault] = []
-        for fault in sample:
-            differs = (self.course(self.bench.engine(fault), length) != right).any(axis=1)
-            if any(differs[tick - 1] for tick in self.ticks):
-                self.num_visible, self.num_shown = self.num_visible + 1, self.num_shown + 1
-            elif differs.any():
-                rows.append(differs[ticks - 1])
-                left.append(fault)
-            else:
-                hidden.append(fault)
+            return []
+        rows = [(self.course(self.bench.engine(f), length) != right).any(axis=1) for f in faults]
+        left = self._choose(faults, rows, np.arange(1, length + 1), MAX_LOOKS if round_at else FIRST_LOOKS)
+        return [] if round_at else left
+
+    def rest(self, faults: Sequence[Fault]) -> None:
+        """Chooses looks in windows of the rest of the course."""
+        network = self.bench.network
+        pixels = slice(network.first_pixel, network.first_probe)
+        everything = self._everything()
+        starts = _rare(everything)
+        ticks = (starts[:, None] + np.arange(1, WINDOW + 1)[None, :]).ravel()
+        right = everything[:, pixels][ticks]
+        states = [pack(everything[start], None) for start in starts]
+        rows = []
+        for fault in faults:
+            engine = self.bench.engine(fault)
+            shown = []
+            for state in states:
+                engine.restore(state)
+                shown.append(self.course(engine, WINDOW))
+            rows.append((np.concatenate(shown) != right).any(axis=1))
+        self._choose(faults, rows, ticks, MAX_LONG_LOOKS - len(self.ticks))
+
+    def _choose(
+        self, faults: Sequence[Fault], rows: Sequence[_Bools], ticks: npt.NDArray[np.int64], most: int
+    ) -> list[Fault]:
+        """Adds looks from a table of faults x ticks, and counts; the faults that they do not show."""
         table = np.array(rows, dtype=np.bool_).reshape(len(rows), len(ticks))
-        picked = _cover(table, most - len(self.ticks))
+        seen = table[table.any(axis=1)]
+        picked = _cover(seen, most)
         self.ticks += [int(ticks[i]) for i in picked]
         is_shown = np.asarray(table[:, picked].any(axis=1), dtype=np.bool_)
+        self.visible.update(fault.what for fault, row in zip(faults, table, strict=True) if row.any())
         self.num_shown += int(is_shown.sum())
-        self.num_visible += int(is_shown.sum())
-        still = [fault for fault, shown in zip(left, is_shown.tolist(), strict=True) if not shown]
-        if round_at or length == STAGES[-1][0]:
-            self.num_visible += len(still)
-        return [*still, *hidden], bool(round_at)
+        return [fault for fault, shown in zip(faults, is_shown.tolist(), strict=True) if not shown]
 
     def _round(self, length: int) -> int | None:
         """After how many ticks the machine is where it was; None where it is not within `length`."""
@@ -131,17 +149,23 @@ class _Choice:
         found = np.flatnonzero((watched == state).all(axis=1))
         return int(found[0]) + 1 if len(found) else None
 
+    def _everything(self) -> _Bits:
+        """(ticks + 1) x elements: the right machine's bits from the first state on, once round or MAX_TICKS."""
+        watch = list(range(self.bench.network.first_strobe))
+        engine = self.bench.engine()
+        first = engine.bits()[None, :]
+        watched = engine.play(np.full(MAX_TICKS, self.driver, dtype=np.int64), watch).watched
+        width = self.bench.network.first_probe
+        found = np.flatnonzero((watched[:, :width] == first[:, :width]).all(axis=1))
+        return np.concatenate([first, watched[: int(found[0]) + 1 if len(found) else None]])
 
-def _candidates(right: _Bits) -> npt.NDArray[np.int64]:
-    """The ticks that may be looked at: all of a short course; of a long one those where most of the panel changes
-    and the one before, and others evenly between."""
-    length = len(right)
-    if length <= MAX_CANDIDATES:
-        return np.arange(1, length + 1)
-    changes = (right[1:] != right[:-1]).sum(axis=1)
-    busy = np.argsort(-changes, kind="stable")[: MAX_CANDIDATES // 3] + 2
-    even = np.linspace(1, length, MAX_CANDIDATES // 3).astype(np.int64)
-    return np.unique(np.concatenate([busy, busy - 1, even]))
+
+def _rare(course: _Bits) -> npt.NDArray[np.int64]:
+    """The ticks before the rarest transitions that leave room for a window, ascending."""
+    changes = np.packbits(course[1:-WINDOW] ^ course[: -WINDOW - 1], axis=1)
+    _, first, counts = np.unique(changes, axis=0, return_index=True, return_counts=True)
+    order = np.lexsort((first, counts))[:WINDOWS]
+    return np.sort(first[order])
 
 
 def _cover(table: _Bools, most: int) -> list[int]:
