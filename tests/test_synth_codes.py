@@ -86,3 +86,20 @@ def test_what_keeps_its_code(code: str | None, marked: bool) -> None:
         assert recoded.isdisjoint(read) and kept | {"value"} <= read
         assert not (keep and recoded)
         compare(logic, made.circuit, ["sync"] * 140 + walk(logic, 200, 3))
+
+
+def test_a_dial_of_two_hands_with_shared_lamps() -> None:
+    # 8 registers and resets, a carry, 12 shared lamps, 12 decoded positions; the hour moves a round later.
+    w = Words()
+    minute, hour = w.register("minute", 4, 0), w.register("hour", 4, 0)
+    wrap = w.equals(minute, 11)
+    after = w.mux(wrap, w.constant(0, 4), w.plus_one(minute))
+    moved = w.mux(w.equals(hour, 11), w.constant(0, 4), w.plus_one(hour))
+    data = {f"minute[{i}]": x for i, x in enumerate(after)}
+    data |= {f"hour[{i}]": x for i, x in enumerate(w.mux(wrap, moved, hour))}
+    outer = [w.equals(minute, i) for i in range(12)]
+    inner = [w.b.or_(x, w.equals(hour, i)) for i, x in enumerate(outer)]
+    logic = w.logic("dial", data, {"inner": inner, "outer": outer})
+    made = synthesise(logic, sources_of(logic))
+    assert made.report.stacks <= 46
+    compare(logic, made.circuit, ["sync"] * 300 + walk(logic, 300, 1))

@@ -13,7 +13,8 @@ from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.model import BlockReport, SynthParams
 from hdl2grid.synth.network import Form, Network
 from hdl2grid.synth.onelevel import OneLevel, Target, lower_bound, one_level
-from hdl2grid.synth.sinks import OUTPUT, REGISTER, Problem, Sink
+from hdl2grid.synth.sinks import OUTPUT, PART, REGISTER, Problem, Sink
+from hdl2grid.synth.wide import cut, join, mixed_cells
 
 StatesOf = Callable[[tuple[int, ...], int], States | None]
 Task = tuple[int, tuple[int, ...], tuple[Target, ...]]
@@ -30,19 +31,32 @@ class _Block:
 
 
 def map_blocks(
-    problem: Problem, states_of: StatesOf, params: SynthParams, solved: Solved, budget: int | None = None
+    whole: Problem,
+    states_of: StatesOf,
+    params: SynthParams,
+    solved: Solved,
+    budget: int | None = None,
+    cut_wide: bool = False,
 ) -> tuple[Problem, tuple[BlockReport, ...]] | None:
     """The problem with every small block replaced by its one-level solution where that takes fewer stacks.
 
     `states_of(signals, limit)` gives the states of variables; `solved` keeps solutions between calls. None when
-    the blocks' bounds and the large sinks' cells already add up to `budget` stacks.
+    the blocks' bounds and the large sinks' cells already add up to `budget` stacks. `cut_wide`: sinks that read
+    several machines are cut into parts (see `wide.py`).
     """
+    pieces = cut(whole) if cut_wide else None
+    problem = whole if pieces is None else pieces.problem
     network = problem.network
     forms = [sink.form for sink in problem.sinks]
     truths = [_truth(network, sink.form, states_of) for sink in problem.sinks]
+    for i in () if pieces is None else pieces.wide:
+        truths[i] = None
     blocks, large = _cluster(truths, states_of, params)
     tasks = [_task(problem, block, truths, states_of, params) for block in blocks]
-    rest = len(network.cone([forms[i] for i in large]))
+    cells = network.cone([forms[i] for i in large])
+    if pieces is not None:
+        cells = mixed_cells(network, [forms[i] for i in large], pieces.components)
+    rest = len(cells)
     if budget is not None and rest + sum(lower_bound(*task) for task in tasks) >= budget:
         return None
     reports = []
@@ -59,8 +73,10 @@ def map_blocks(
     if large:
         used = network.support([forms[i] for i in large]).bit_count()
         reports.append(BlockReport("rest", "multi-level", len(large), used, None, rest, None, "open"))
-    sinks = tuple(replace(s, form=f) for s, f in zip(problem.sinks, forms, strict=True))
-    return replace(problem, sinks=sinks), tuple(reports)
+    if pieces is not None:
+        forms = join(pieces, forms)
+    sinks = tuple(replace(s, form=f) for s, f in zip(whole.sinks, forms, strict=True))
+    return replace(whole, sinks=sinks), tuple(reports)
 
 
 @dataclass(frozen=True)
@@ -142,6 +158,8 @@ def _cluster(truths: list[_Truth | None], states_of: StatesOf, params: SynthPara
 
 
 def _limit(sink: Sink, params: SynthParams) -> int:
+    if sink.kind == PART:
+        return params.part_terms
     return params.pixel_terms if sink.kind == OUTPUT else params.register_terms
 
 

@@ -30,25 +30,29 @@ def add_extras(
     """
     made, written = list(cells), list(forms)
     while True:
-        over = [(f, t) for f, t in zip(written, targets, strict=True) if _excess(f, t)]
-        excess = sum(_excess(f, t) for f, t in over)
+        over = [(f, h, t) for f, h, t in zip(written, forms, targets, strict=True) if _excess(f, t)]
+        excess = sum(_excess(f, t) for f, _, t in over)
         if not over:
             break
         new = 1 << (1 + num_variables + len(made))
-        best: tuple[int, int, LocalCell, list[int]] | None = None
-        options = [*((make(COLLECTOR, (s,)), s) for s in _sums(num_variables, len(made))), *pool]
+        best: tuple[int, bool, int, LocalCell, list[int]] | None = None
+        options = [*pool, *((make(COLLECTOR, (s,)), s) for s in _sums(num_variables, len(made)))]
         for cell, value in options:
-            if not any(_excess(f, t) > _excess(f ^ value ^ new, t) for f, t in over):
+            if not any(_excess(f, t) > min(_excess(g ^ value ^ new, t) for g in (f, h)) for f, h, t in over):
                 continue
-            trial = [_shorter(f, f ^ value ^ new, t) for f, t in zip(written, targets, strict=True)]
+            trial = [
+                _shorter(_shorter(f, f ^ value ^ new, t), h ^ value ^ new, t)
+                for f, h, t in zip(written, forms, targets, strict=True)
+            ]
             left = sum(_excess(f, t) for f, t in zip(trial, targets, strict=True))
             total = sum(_terms(f, t) for f, t in zip(trial, targets, strict=True))
-            if left < excess and (best is None or (left, total) < best[:2]):
-                best = left, total, cell, trial
+            key = left, cell.kind == COLLECTOR, total
+            if left < excess and (best is None or key < best[:3]):
+                best = (*key, cell, trial)
         if best is None:
             break
-        made.append(best[2])
-        written = best[3]
+        made.append(best[3])
+        written = best[4]
     return tuple(made), tuple(written)
 
 

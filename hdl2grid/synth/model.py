@@ -13,15 +13,17 @@ class SynthParams:
 
     `*_terms` bound how many signals a toggle or pixel may gather (they come from four colours a tile);
     a register and its reset stack count as one signal, and a register's own signal at its own toggle is not
-    counted. `max_toggles` bounds the height of a stack. `keep_codes` keeps every register's HDL code.
+    counted; `part_terms` is for functions that several sinks' products read. `max_toggles` bounds the height of a stack. `keep_codes` keeps every register's HDL code.
     Caps: `joint_states`, `group_states` in reachability; `block_states` (at most 64) and `block_variables` for
-    exact one-level synthesis; `search_steps` in the search for the best wired of the smallest covers.
+    exact one-level synthesis; `search_steps` in the search for the best wired of the smallest covers;
+    `flat_steps` in each walk over exclusive sums of flats (fewer where there are few flats).
     """
 
     max_toggles: int = 12
     toggle_terms: int = 3
     register_terms: int = 2
     pixel_terms: int = 3
+    part_terms: int = 1
     collector_terms: int = 3
     keep_codes: bool = False
     gating: bool = True
@@ -30,6 +32,7 @@ class SynthParams:
     block_states: int = 64
     block_variables: int = 8
     search_steps: int = 200_000
+    flat_steps: int = 10_000_000
     seed: int = 1
 
 

@@ -105,7 +105,7 @@ def one_level(
     best: tuple[int, list[int], Basis] | None = None
     cells: dict[int, tuple[LocalCell, int]] = {}
     for extension in extensions:
-        vectors = _handiest(space, extension)
+        vectors = _handiest(space, extension, {t.vector for t in targets})
         for v in vectors:
             if v not in cells:
                 cells[v] = _lightest_cell(space, v, ones)
@@ -145,8 +145,9 @@ def _extensions(space: _Space) -> tuple[list[Extension], dict[int, tuple[int, ..
     return found, ones
 
 
-def _handiest(space: _Space, extension: Extension) -> list[int]:
-    """The members of few toggles, as many as are needed to span the extension and at least `_POOL` of them."""
+def _handiest(space: _Space, extension: Extension, wanted: set[int]) -> list[int]:
+    """The members of few toggles, as many as are needed to span the extension and at least `_POOL` of them; and
+    those that are targets themselves, or their complements."""
     members = np.sort(extension.members)
     heights = np.zeros(len(members), dtype=np.int64)
     for plane in space.planes:
@@ -156,7 +157,8 @@ def _handiest(space: _Space, extension: Extension) -> list[int]:
     chosen: list[int] = []
     for i in order:
         vector = int(members[i])
-        if len(chosen) < _POOL or len(spanned) < len(extension.quotient):
+        direct = vector in wanted or space.ones ^ vector in wanted
+        if direct or len(chosen) < _POOL or len(spanned) < len(extension.quotient):
             chosen.append(vector)
             spanned.add(space.affine.reduce(vector))
     return chosen

@@ -12,13 +12,14 @@ from hdl2grid.synth.gf2 import Basis
 from hdl2grid.synth.lowering import lower
 from hdl2grid.synth.network import Form, Network
 
-REGISTER, GATE, OUTPUT = "register", "gate", "output"
+REGISTER, GATE, OUTPUT, PART = "register", "gate", "output", "part"
 
 
 @dataclass(frozen=True)
 class Sink:
     """A toggle under a strobe or a pixel, and the form that it must bear.
 
+    PART is a function inside of others' logic, while that is mapped.
     `own` is the register's own signal (0 for other kinds). `gate` numbers the gate whose output strobes a
     register or gate, None the domain's source itself.
     """

@@ -14,6 +14,7 @@ from hdl2grid.logic.model import Logic
 from hdl2grid.synth.blocks import Solved, map_blocks
 from hdl2grid.synth.codes import Coding, find_code
 from hdl2grid.synth.emit import emit, longest_wave
+from hdl2grid.synth.exclusive import Known, share_flats
 from hdl2grid.synth.gating import Condition, conditions, gate_tree, variables_of
 from hdl2grid.synth.groups import Behaviour, Group, find_groups
 from hdl2grid.synth.model import BlockReport, CodeReport, Synthesis, SynthParams, SynthReport
@@ -23,10 +24,12 @@ from hdl2grid.synth.rounds import moving_round, time
 from hdl2grid.synth.sinks import GATE, REGISTER, Problem, build
 from hdl2grid.synth.terms import shorten
 from hdl2grid.synth.timed import Timed
+from hdl2grid.synth.wide import has_wide
 
 _MOST_GATE_TRIALS = 40
 _LARGE_NETWORK = 4000
 _QUICK_STEPS = 8000
+_QUICK_FLATS = 30_000
 
 
 @dataclass(frozen=True)
@@ -147,6 +150,7 @@ class _Mapper:
     def __init__(self, logic: Logic, reachable: Reachable, constant: frozenset[int], params: SynthParams) -> None:
         self.logic, self.reachable, self.constant, self.params = logic, reachable, constant, params
         self.solved: Solved = {}
+        self.flats: Known = {}
         self.states: dict[tuple[tuple[int, ...], int], States | None] = {}
 
     def first(self) -> _Mapped:
@@ -201,13 +205,29 @@ class _Mapper:
         """
         limits = self.params
         if quick:
-            limits = replace(limits, search_steps=min(_QUICK_STEPS, limits.search_steps))
-        problem = build(self.logic, self.constant, [c for c in gated if c is not None], limits.max_toggles)
+            steps, flat_steps = min(_QUICK_STEPS, limits.search_steps), min(_QUICK_FLATS, limits.flat_steps)
+            limits = replace(limits, search_steps=steps, flat_steps=flat_steps)
+        chosen = [c for c in gated if c is not None]
+        best = self._finished(build(self.logic, self.constant, chosen, limits.max_toggles), limits, budget, False)
+        problem = build(self.logic, self.constant, chosen, limits.max_toggles)
+        if has_wide(problem):
+            other = self._finished(problem, limits, budget, True)
+            if best is None or other is not None and other.stacks < best.stacks:
+                best = other
+        return best
+
+    def _finished(self, problem: Problem, limits: SynthParams, budget: int | None, cut_wide: bool) -> _Mapped | None:
         left = None if budget is None else budget - len(problem.gates)
-        mapped = map_blocks(problem, self.states_of, limits, self.solved, left)
+        mapped = map_blocks(problem, self.states_of, limits, self.solved, left, cut_wide)
         if mapped is None:
             return None
-        problem, blocks = mapped
+        whole, (problem, blocks) = problem, mapped
+        if not all(block.verdict == "proved minimal" for block in blocks):
+            problem = share_flats(problem, whole, lambda p: self._timed(p, limits, blocks).stacks, limits, self.flats)
+        return self._timed(problem, limits, blocks)
+
+    def _timed(self, problem: Problem, limits: SynthParams, blocks: tuple[BlockReport, ...]) -> _Mapped:
+        problem = replace(problem, network=problem.network.copy())
         registers = [s for s in problem.sinks if s.kind == REGISTER]
         rounds = {s.own.bit_length() - 1: moving_round(problem, s) for s in registers}
         problem = shorten(problem, lambda signal: rounds.get(signal, 0), limits)
