@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from hdl2grid.guide.model import Guide, Step
+from hdl2grid.guide.model import Expectation, Guide, Step
 from hdl2grid.guide.words import Words
 
 
@@ -36,17 +36,28 @@ def told(step: Step, words: Words) -> Told:
     )
 
 
+def parted(step: Step) -> tuple[list[str], list[Expectation], list[Expectation]]:
+    """What a step must show, for people: what the panel reads, what changes, and what stays. Where the panel can be
+    read, its single pixels are left to the picture."""
+    readings = [e.text for e in step.expect if e.tile is None]
+    is_read = bool(readings) and not any("?" in text for text in readings)
+    told = [e.tile is not None and not (is_read and e.see == "pixel") for e in step.expect]
+    pairs = list(zip(step.expect, told, strict=True))
+    changed = [e for e, is_told in pairs[: step.changes] if is_told]
+    return readings, changed, [e for e, is_told in pairs[step.changes :] if is_told]
+
+
 def _seen(step: Step, words: Words) -> tuple[str, ...]:
     """What the panel reads, and what changes."""
-    found = [f"The panel reads {e.text}." for e in step.expect if e.tile is None]
-    changed = words.seen(step.expect[: step.changes])
-    return (*found, f"See: {changed}.") if changed else tuple(found)
+    readings, changed, _ = parted(step)
+    found = [f"The panel reads {text}." for text in readings]
+    return (*found, f"See: {words.seen(changed)}.") if changed else tuple(found)
 
 
 def _same(step: Step, words: Words) -> str:
     """What must stay as it was, also what a slip of the hand would change."""
-    same = words.seen(e for e in step.expect[step.changes :] if e.tile is not None)
-    return f"Unchanged: {same}." if same else ""
+    same = parted(step)[2]
+    return f"Unchanged: {words.seen(same)}." if same else ""
 
 
 INTRODUCTION = (

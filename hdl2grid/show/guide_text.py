@@ -14,6 +14,7 @@ from hdl2grid.guide.model import FromTo, Guide, Mistake, Restore, Section, Step
 from hdl2grid.guide.text_in import CONTINUED, MARK
 from hdl2grid.guide.words import Words
 from hdl2grid.plan.model import Plan
+from hdl2grid.show.guide_story import parted
 from hdl2grid.strict_json import line as json_line
 
 WIDTH = 80
@@ -72,9 +73,9 @@ def _step(step: Step) -> Iterator[str]:
 
 
 def _seen(step: Step) -> str:
-    read = [f"the panel reads {e.text}" for e in step.expect if e.tile is None]
-    shown = Words().seen(step.expect[: step.changes])
-    same = Words().seen(e for e in step.expect[step.changes :] if e.tile is not None)
+    readings, changed, stays = parted(step)
+    read = [f"the panel reads {text}" for text in readings]
+    shown, same = Words().seen(changed), Words().seen(stays)
     unchanged = [f"unchanged: {same}"] if same and shown else [same] if same else []
     return "; ".join([*read, *([shown] if shown else []), *unchanged])
 
