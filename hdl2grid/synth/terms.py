@@ -1,6 +1,7 @@
 """Sums that are too long for a toggle or a pixel: collectors take several terms each, and are shared.
 
 A collector is a stack of one toggle: it bears a sum and emits whenever the sum changes, one round later.
+Signals that move together and that the same sinks read count as one term: their drivers share a net.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from itertools import combinations
 from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.network import Cell, Form, Network
-from hdl2grid.synth.sinks import OUTPUT, REGISTER, Problem, Sink
+from hdl2grid.synth.sinks import OUTPUT, REGISTER, Problem
 
 LevelOf = Callable[[int], int]
 
@@ -24,7 +25,11 @@ def shorten(problem: Problem, level_of_variable: LevelOf, params: SynthParams) -
     network = problem.network
     levels: dict[int, int] = {}
     for signal in network.cone([s.form for s in problem.sinks]):
-        _shorten_cell(network, signal, levels, level_of_variable, params)
+        levels[signal] = _level(network, signal, levels, level_of_variable)
+    together = _together(problem, lambda s: levels[s] if network.is_cell(s) else level_of_variable(s))
+    levels = {}
+    for signal in network.cone([s.form for s in problem.sinks]):
+        _shorten_cell(network, signal, levels, level_of_variable, params, together)
     for signal in network.cone([s.form for s in problem.sinks]):
         levels[signal] = _level(network, signal, levels, level_of_variable)
     forms = [s.form & ~s.own if s.kind == REGISTER else s.form for s in problem.sinks]
@@ -34,14 +39,37 @@ def shorten(problem: Problem, level_of_variable: LevelOf, params: SynthParams) -
     def level(signal: int) -> int:
         return levels[signal] if network.is_cell(signal) else level_of_variable(signal)
 
-    _collect(network, forms, limits, levels, level, params.collector_terms)
+    _collect(network, forms, limits, levels, level, params.collector_terms, together)
     sinks = tuple(replace(s, form=f | s.own & s.form) for s, f in zip(problem.sinks, forms, strict=True))
     return replace(problem, sinks=sinks)
 
 
-def terms(sink: Sink) -> int:
-    """How many signals a sink gathers beside its own."""
-    return (sink.form & ~sink.own & ~1).bit_count()
+def _together(problem: Problem, level: LevelOf) -> dict[int, Form]:
+    """For each signal those that move at its level and are read by the same toggles and pixels."""
+    network = problem.network
+    readers: dict[int, list[int]] = {}
+    forms = [s.form for s in problem.sinks]
+    places = [f for cell in network.cone(forms) for f in network.cells[cell].factors] + forms
+    for number, form in enumerate(places):
+        for signal in bits(form & ~1):
+            readers.setdefault(signal, []).append(number)
+    classes: dict[tuple[int, ...], Form] = {}
+    for signal, read in readers.items():
+        key = level(signal), *read
+        classes[key] = classes.get(key, 0) | 1 << signal
+    return {signal: classes[level(signal), *read] for signal, read in readers.items()}
+
+
+def _bunches(form: Form, together: dict[int, Form]) -> list[Form]:
+    """The terms of a sum: signals that share a net are one."""
+    found = []
+    left = form & ~1
+    while left:
+        low = left & -left
+        bunch = together.get(low.bit_length() - 1, low) & left
+        found.append(bunch)
+        left ^= bunch
+    return found
 
 
 def _level(network: Network, signal: int, levels: dict[int, int], of_variable: LevelOf) -> int:
@@ -50,7 +78,12 @@ def _level(network: Network, signal: int, levels: dict[int, int], of_variable: L
 
 
 def _shorten_cell(
-    network: Network, signal: int, levels: dict[int, int], of_variable: LevelOf, params: SynthParams
+    network: Network,
+    signal: int,
+    levels: dict[int, int],
+    of_variable: LevelOf,
+    params: SynthParams,
+    together: dict[int, Form],
 ) -> None:
     """Brings one cell's factors within the limit; the cells before it have their levels in `levels`."""
 
@@ -60,7 +93,7 @@ def _shorten_cell(
     cell = network.cells[signal]
     factors = list(cell.factors)
     limits = [params.toggle_terms] * len(factors)
-    _collect(network, factors, limits, levels, level, params.collector_terms)
+    _collect(network, factors, limits, levels, level, params.collector_terms, together)
     if tuple(factors) != cell.factors:
         network.cells[signal] = Cell(cell.kind, tuple(factors))
     levels[signal] = _level(network, signal, levels, of_variable)
@@ -73,13 +106,14 @@ def _collect(
     levels: dict[int, int],
     level: LevelOf,
     width: int,
+    together: dict[int, Form],
 ) -> None:
     """Replaces sums of terms by collectors until every form is within its limit."""
     while True:
-        long = [i for i, f in enumerate(forms) if (f & ~1).bit_count() > limits[i]]
+        long = [i for i, f in enumerate(forms) if len(_bunches(f, together)) > limits[i]]
         if not long:
             return
-        chosen = _best_sum([forms[i] for i in long], level, width)
+        chosen = _best_sum([_bunches(forms[i], together) for i in long], level, width)
         collector = network.collector(chosen)
         signal = collector.bit_length() - 1
         levels[signal] = 1 + max(level(s) for s in bits(chosen))
@@ -88,23 +122,27 @@ def _collect(
                 forms[i] ^= chosen | collector
 
 
-def _best_sum(forms: list[Form], level: LevelOf, width: int) -> Form:
-    """The sum of two to `width` terms that most forms share; terms of low and equal level before others."""
-    counts: Counter[Form] = Counter()
-    for form in forms:
-        signals = sorted(bits(form & ~1), key=lambda s: (level(s), s))
-        same = [[s for s in signals if level(s) == n] for n in sorted({level(s) for s in signals})]
-        pools = [group for group in same if len(group) > 1] or [signals[:width]]
+def _best_sum(sums: list[list[Form]], level: LevelOf, width: int) -> Form:
+    """The sum of two to `width` terms that most sums share; terms of low and equal level before others."""
+
+    def level_of(term: Form) -> int:
+        return max(level(s) for s in bits(term))
+
+    counts: Counter[tuple[Form, Form]] = Counter()
+    for terms in sums:
+        ordered = sorted(terms, key=lambda t: (level_of(t), t))
+        same = [[t for t in ordered if level_of(t) == n] for n in sorted({level_of(t) for t in ordered})]
+        pools = [group for group in same if len(group) > 1] or [ordered[:width]]
         for group in pools:
-            for pair in combinations(group[:12], 2):
-                counts[1 << pair[0] | 1 << pair[1]] += 1
-    best = min(counts, key=lambda f: (-counts[f], max(level(s) for s in bits(f)), f))
-    sharing = [f for f in forms if f & best == best]
-    top = max(level(s) for s in bits(best))
-    common = sharing[0]
-    for form in sharing:
-        common &= form
-    for signal in bits(common & ~best & ~1):
-        if best.bit_count() < width and level(signal) == top:
-            best |= 1 << signal
-    return best
+            counts.update(combinations(group[:12], 2))
+    best = min(counts, key=lambda pair: (-counts[pair], max(map(level_of, pair)), pair))
+    chosen = list(best)
+    sharing = [terms for terms in sums if best[0] in terms and best[1] in terms]
+    top = max(map(level_of, best))
+    for term in sorted(set(sharing[0]).intersection(*sharing[1:]) - set(best)):
+        if len(chosen) < width and level_of(term) == top:
+            chosen.append(term)
+    total = 0
+    for term in chosen:
+        total |= term
+    return total
