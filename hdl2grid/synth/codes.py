@@ -21,22 +21,32 @@ from typing import Any
 import numpy as np
 
 from hdl2grid.layout.rng import seeded
-from hdl2grid.synth.codekernels import anneal_codes, anneal_functions, rank_of, subspaces
-from hdl2grid.synth.codewiring import Wired, wire
+from hdl2grid.synth.codekernels import anneal_codes, anneal_functions, rank_of, spaces_of_rank_one, subspaces
+from hdl2grid.synth.codewiring import PIXEL_TERMS, REGISTER_TERMS, Wired, spread, wire
 from hdl2grid.synth.gf2 import Basis, bits
 from hdl2grid.synth.groups import Behaviour
+from hdl2grid.synth.onelevel import Target, one_level
 
 _MOST_CODES = 24
 _MOST_WORK = 300_000
-_MOST_RANK_ONE_STATES = 14
+_MOST_RANK_ONE_SIZE = 14
+_MOST_LINES = 400
 _MOST_WIDTH = 6
 _STEPS = 30_000
-_LONG_STEPS = 100_000
-_TRIES = 6
-_PENALTIES = (0.3, 1.0, 0.4)
+_LONG_STEPS = 50_000
+_TRIES = 9
+_PENALTIES = (0.5, 1.0, 0.3)
 _WIRE_STEPS = (1500, 20_000)
-_FINALISTS = 3
+_FINALISTS = 4
+_MADE_STEPS = 8000
 _MARGIN = 4
+_LEVELS = 3
+_MOST_WIRED = 16
+_UNKNOWN = 4  # what sums are thought to take where cells are not products alone
+_Key = tuple[int, int, int]
+_MOST_SPACES = 6
+_EXPAND_WORK = 20_000
+_FEW_STATES = 12
 
 
 @dataclass(frozen=True)
@@ -118,7 +128,7 @@ class _Search:
         self.cheapest = min(self.cheapest, stacks)
         kept = self.found.setdefault(stacks, [])
         entry = width, tuple(int(c) for c in codes)
-        if len(kept) < _MOST_CODES and entry not in kept:
+        if sum(w == width for w, _ in kept) < _MOST_CODES and entry not in kept:
             kept.append(entry)
 
     def run(self) -> None:
@@ -132,8 +142,12 @@ class _Search:
                 self.excluded[width] = lowest
                 continue
             self.excluded[width] = self._exact(width, lowest)
-            if self.problem.base(width) + self.excluded[width] < self.cheapest:
+            # One register more may be wired with fewer stacks for long sums: as good as one stack fewer.
+            slack = 1 if self.behaviour.num_states > _FEW_STATES else 0
+            if self.problem.base(width) + self.excluded[width] < self.cheapest + 2 * slack:
                 self._anneal(width)
+        if self.behaviour.num_states > _FEW_STATES:
+            self._expand()
 
     def _given(self) -> Iterator[tuple[int, tuple[int, ...]]]:
         """The design's own code, and the states' numbers."""
@@ -177,23 +191,19 @@ class _Search:
         return self._rank_one(width)
 
     def _rank_one(self, width: int) -> int:
-        n = self.behaviour.num_states
-        if n > _MOST_RANK_ONE_STATES:
+        """All codes with W = F + <f>, for every f; 2 where there is none, else 1."""
+        if self.problem.size > _MOST_RANK_ONE_SIZE:
             return 1
-        now, then = _all_sums(self.problem.now[1:]), _all_sums(self.problem.then[1:])
-        value = np.where(now != 0, now, then)
-        fits = (value != 0) & ((now == 0) | (now == value)) & ((then == 0) | (then == value))
-        exact, work = True, _MOST_WORK
-        for f in np.unique(value[fits]):
+        now, then = np.array(self.problem.now, dtype=np.uint64), np.array(self.problem.then, dtype=np.uint64)
+        fewest = max(width + 1, len(self._space_within([])) + 1)
+        lines, number = spaces_of_rank_one(now, then, self.problem.size, fewest - 1, _MOST_LINES)
+        exact = number <= _MOST_LINES
+        for f in lines[: min(number, _MOST_LINES)]:
             space = self._space_within([int(f)])
-            if len(space) < width + 1:
-                continue
-            codes, count, complete = self._subspaces(space, width, work // 8)
-            exact &= complete
+            codes, count, complete = self._subspaces(space, width, _MOST_WORK // 8)
+            exact &= complete and not count
             for row in codes[: min(count, 4)]:
                 self.offer(row, width, self.problem.rank(row, width))
-            if count:
-                exact = False
         return 2 if exact else 1
 
     def _space_within(self, extra: list[int]) -> list[int]:
@@ -227,7 +237,7 @@ class _Search:
                 following[a], preceding[b] = b, a
         inside = np.array(self._inside(), dtype=np.uint64)
         start = np.array([sum((s >> j & 1) << s for s in range(n)) for j in range(width)], dtype=np.uint64)
-        steps, tries = (_STEPS, 2) if n <= 12 else (_LONG_STEPS, _TRIES)
+        steps, tries = (_STEPS, 2) if n <= _FEW_STATES else (_LONG_STEPS, _TRIES)
         for number in range(tries):
             penalty = _PENALTIES[number % len(_PENALTIES)]
             random = seeded(self.seed, width, number)
@@ -236,49 +246,89 @@ class _Search:
             )
             for row in codes:
                 self.offer(row, width, int(rank))
-            if self.problem.base(width) + self.excluded[width] >= self.cheapest:
+            if rank <= self.excluded[width] and n <= _FEW_STATES:
                 return
+
+    def _expand(self) -> None:
+        """Other codes of the space W of each of the cheapest found."""
+        seen: set[tuple[int, ...]] = set()
+        for width, codes in list(self.found[self.cheapest]):
+            modulo = Basis()
+            for j in range(width):
+                for rows in (self.problem.now, self.problem.then):
+                    total = 0
+                    for s, code in enumerate(codes):
+                        total ^= rows[s] if code >> j & 1 else 0
+                    modulo.add(total)
+            key = modulo.sorted_rows()
+            if key in seen or len(seen) == _MOST_SPACES:
+                continue
+            seen.add(key)
+            space = self._space_within(list(key))
+            rows_found, count, _ = self._subspaces(space, width, _EXPAND_WORK)
+            for row in rows_found[: min(count, _MOST_CODES // 2)]:
+                self.offer(row, width, self.problem.rank(row, width))
 
     def _inside(self) -> list[int]:
         """A basis of the functions of states that are in F."""
         return _kernel_of(self.problem.now)
 
     def best(self) -> Coding:
-        """The best wired of the cheapest codes; codes whose cells are not all products come later."""
-        wired: list[tuple[int, int, int, Wired]] = []
-        for stacks in sorted(self.found)[:2]:
-            for width, codes in self.found[stacks]:
-                result = wire(self.behaviour, codes, width, _WIRE_STEPS[0], self.seed) or Wired(0, 0, codes)
-                wired.append((stacks + result.missing, result.price, width, result))
-            if wired and min(w[0] for w in wired) <= stacks:
+        """The code of fewest stacks, those for sums that are too long among them; then of fewest without those;
+        then the best wired."""
+        tried: list[tuple[_Key, int, Wired]] = []
+        for stacks in sorted(self.found)[:_LEVELS]:
+            if any(key[0] <= 2 * stacks for key, _, _ in tried):
                 break
-        wired.sort(key=lambda w: (w[0], w[1]))
-        finals = []
-        for stacks, price, width, result in wired[:_FINALISTS]:
-            again = wire(self.behaviour, result.codes, width, _WIRE_STEPS[1], self.seed + 1) or result
-            better = again if again.price < price else result
-            finals.append((stacks, min(price, again.price), width, better))
-        stacks, price, width, result = min(finals, key=lambda w: (w[0], w[1]))
+            for width, codes in sorted(self.found[stacks], key=lambda entry: -entry[0])[:_MOST_WIRED]:
+                tried.append(self._wired(width, codes, _WIRE_STEPS[0], self.seed))
+        tried.sort(key=lambda entry: entry[:2])
+        finals = tried[:_FINALISTS]
+        for _, width, wired in tried[:_FINALISTS]:
+            finals.append(self._wired(width, wired.codes, _WIRE_STEPS[1], self.seed + 1))
+        finals.append(self._wired(self._own_width(), self.behaviour.code, _WIRE_STEPS[1], self.seed, True))
+        own = len(finals) - 1
+        bound = self._bound()
+        made = [self._made(width, wired) if key[0] > 2 * bound else key[1] for key, width, wired in finals]
+        order = [(made[i], *key[1:]) for i, (key, _, _) in enumerate(finals)]
+        order[own] = (*order[own][:2], order[own][2] - _MARGIN)
+        best = min(range(len(finals)), key=lambda i: (order[i], -i))
+        key, width, wired = finals[best]
+        verdict = "proved minimal" if bound >= key[1] else "open"
+        return Coding(width, wired.codes, key[1], bound, verdict, best == own)
+
+    def _bound(self) -> int:
+        """The fewest stacks that are not excluded."""
         bound = min(self.problem.base(w) + rank for w, rank in self.excluded.items())
-        # A code of more bits than were looked at takes at least this much.
-        wider = max(self.excluded) + 1
+        wider = max(self.excluded) + 1  # a code of more bits than were looked at takes at least this much
         if wider <= self.behaviour.num_states:
             bound = min(bound, self.problem.base(wider) + self.problem.least_rank(wider))
-        verdict = "proved minimal" if bound >= stacks else "open"
-        own_stacks, own_price = self._own_figures()
-        if (own_stacks, own_price) <= (stacks, price + _MARGIN):
-            return Coding(self._own_width(), self.behaviour.code, own_stacks, bound, verdict, True)
-        return Coding(width, result.codes, stacks, bound, verdict, False)
+        return bound
+
+    def _wired(
+        self, width: int, codes: tuple[int, ...], steps: int, seed: int, fixed: bool = False
+    ) -> tuple[_Key, int, Wired]:
+        """A code with its key: twice its stacks and the terms that are too many (a stack takes about two off),
+        its stacks, its price."""
+        wired = wire(self.behaviour, codes, width, steps, seed, fixed) or Wired(0, 0, 0, codes)
+        stacks = self.problem.base(width) + self.problem.rank(codes, width) + wired.missing
+        unknown = _UNKNOWN if wired.missing else 0
+        return (2 * stacks + wired.excess + unknown, stacks, wired.price), width, wired
+
+    def _made(self, width: int, wired: Wired) -> int:
+        """The stacks of a code, those among them that only shorten sums."""
+        behaviour = self.behaviour
+        if len(behaviour.here) > 64:
+            return self.problem.base(width) + self.problem.rank(wired.codes, width)
+        now = [spread(wired.codes, j, behaviour.here) for j in range(width)]
+        then = [spread(wired.codes, j, behaviour.after) for j in range(width)]
+        targets = [Target(a ^ b, j, REGISTER_TERMS) for j, (a, b) in enumerate(zip(now, then, strict=True))]
+        targets += [Target(v, None, PIXEL_TERMS) for v in behaviour.wanted]
+        made = one_level(len(behaviour.here), [*now, *behaviour.context], targets, 99, _MADE_STEPS, self.seed)
+        return behaviour.register_cost * width + (99 if made is None else len(made.cells))
 
     def _own_width(self) -> int:
         return max(max(self.behaviour.code).bit_length(), 1)
-
-    def _own_figures(self) -> tuple[int, int]:
-        """Stacks and price of wiring of the design's own code as it is."""
-        width = self._own_width()
-        stacks = self.problem.base(width) + self.problem.rank(self.behaviour.code, width)
-        wired = wire(self.behaviour, self.behaviour.code, width, _WIRE_STEPS[1], self.seed, fixed_code=True)
-        return (stacks + wired.missing, wired.price) if wired else (stacks, 0)
 
 
 def _kernel(terms: list[list[int]], n: int) -> list[int]:
@@ -302,10 +352,3 @@ def _kernel_of(rows: Sequence[int]) -> list[int]:
         else:
             kernel.append(residue)
     return kernel
-
-
-def _all_sums(vectors: Sequence[int]) -> Any:
-    sums = np.zeros(1, dtype=np.uint64)
-    for v in vectors:
-        sums = np.concatenate((sums, sums ^ np.uint64(v)))
-    return sums

@@ -22,18 +22,24 @@ _MOST_DIMENSION = 14
 _MOST_POINTS = 64
 _MOST_VARIABLES = 8
 _POOL = 200
+_HEAT = 3.0
+_EXCESS = 14
+REGISTER_TERMS = 2
+PIXEL_TERMS = 3
 
 
 @dataclass(frozen=True)
 class Wired:
-    """`missing`: cells beyond the bound that products alone will need; `price` of the wiring; the code by state."""
+    """`missing`: cells beyond the bound that products alone will need; `excess`: terms that sinks have too many,
+    each of which will take about a stack; `price` of the wiring; the code by state."""
 
     missing: int
+    excess: int
     price: int
     codes: tuple[int, ...]
 
 
-def spread(behaviour: Behaviour, codes: Any, bit: int, places: tuple[int, ...]) -> int:
+def spread(codes: Any, bit: int, places: tuple[int, ...]) -> int:
     """Bit `bit` of the states' codes as a function of points; `places` is `here` or `after`."""
     column = [int(c) >> bit & 1 for c in codes]
     return sum(column[s] << p for p, s in enumerate(places))
@@ -46,8 +52,8 @@ def wire(behaviour: Behaviour, codes: Any, width: int, steps: int, seed: int, fi
     if num_points > _MOST_POINTS or width + len(behaviour.context) > _MOST_VARIABLES:
         return None
     ones = (1 << num_points) - 1
-    now = [spread(behaviour, codes, j, behaviour.here) for j in range(width)]
-    then = [spread(behaviour, codes, j, behaviour.after) for j in range(width)]
+    now = [spread(codes, j, behaviour.here) for j in range(width)]
+    then = [spread(codes, j, behaviour.after) for j in range(width)]
     fixed = [ones, *behaviour.context]
     affine = Basis([*fixed, *now])
     wanted = [v for v in behaviour.wanted if affine.reduce(v)]
@@ -70,7 +76,7 @@ def wire(behaviour: Behaviour, codes: Any, width: int, steps: int, seed: int, fi
     order = order[nonlinear[order] != 0]
     missing = len(space) - len(affine) - rank(words([]), nonlinear[order])
     if missing:
-        return Wired(missing, 0, tuple(int(c) for c in codes))
+        return Wired(missing, 0, 0, tuple(int(c) for c in codes))
     pivots = sorted(space.rows)
 
     def coordinates(vector: int) -> int:
@@ -81,7 +87,7 @@ def wire(behaviour: Behaviour, codes: Any, width: int, steps: int, seed: int, fi
     kept = np.array(sorted({*range(min(_POOL, len(pool))), *chosen}), dtype=np.int64)
     place = {int(k): i for i, k in enumerate(kept)}
     pool = pool[kept]
-    price, registers = _anneal(
+    price, excess, registers = _anneal(
         np.array([coordinates(v) for v in fixed], dtype=np.int64),
         np.array([coordinates(v) for v in sums], dtype=np.int64),
         np.array([coordinates(v) for v in shifted], dtype=np.int64),
@@ -99,7 +105,7 @@ def wire(behaviour: Behaviour, codes: Any, width: int, steps: int, seed: int, fi
         seeded(seed, len(pool)),
     )
     new = [sum((int(c) & int(r)).bit_count() % 2 << j for j, r in enumerate(registers)) for c in codes]
-    return Wired(0, int(price), tuple(new))
+    return Wired(0, int(excess), int(price), tuple(new))
 
 
 def _sums(columns: list[int]) -> list[int]:
@@ -135,13 +141,28 @@ def _anneal(
     width, size = len(registers), len(cells)
     room = np.zeros((2, len(fixed) + width + size), dtype=np.int64)
     weight = np.zeros(len(sums), dtype=np.int64)
+    note = np.zeros(1, dtype=np.int64)
     regs, used = registers.copy(), cells.copy()
     cost = _price(
-        fixed, sums, shifted, pool, pool_words, planes, plane_sum, plane_weight, ones, wanted, regs, used, room, weight
+        fixed,
+        sums,
+        shifted,
+        pool,
+        pool_words,
+        planes,
+        plane_sum,
+        plane_weight,
+        ones,
+        wanted,
+        regs,
+        used,
+        room,
+        weight,
+        note,
     )
-    best, best_cost = regs.copy(), cost
+    best, best_cost, excess = regs.copy(), cost, note[0]
     for step in range(steps):
-        heat = 6.0 * (1.0 - step / steps) + 0.05
+        heat = _HEAT * (1.0 - step / steps) + 0.05
         turn = width - num_free + below(random, num_free + size)
         if turn < width:
             old = regs[turn]
@@ -164,17 +185,18 @@ def _anneal(
             used,
             room,
             weight,
+            note,
         )
         if new >= 0 and (new <= cost or unit(random) < np.exp((cost - new) / heat)):
             cost = new
             if new < best_cost:
-                best_cost = new
+                best_cost, excess = new, note[0]
                 best[:] = regs
         elif turn < width:
             regs[turn] = old
         else:
             used[turn - width] = old
-    return best_cost, best
+    return best_cost, excess, best
 
 
 @njit(cache=True)
@@ -193,8 +215,9 @@ def _price(
     cells: Any,
     room: Any,
     weight: Any,
+    note: Any,
 ) -> int:
-    """The price of a basis; -1 if it is none."""
+    """The price of a basis; -1 if it is none. `note` gets the terms that sinks have too many."""
     width, num_fixed = len(registers), len(fixed)
     size = num_fixed + width + len(cells)
     rows, tags = room[0], room[1]
@@ -214,12 +237,16 @@ def _price(
             return -1
         rows[i] = row
         tags[i] = tag
-    total = 0
+    total, excess = 0, 0
     for target in wanted:
-        total += _sink(_tag(target, rows, tags, size) & ~1)
+        terms = _terms(_tag(target, rows, tags, size) & ~1)
+        excess += max(0, terms - PIXEL_TERMS)
+        total += terms + 2 * max(0, terms - 2)
     for j in range(width):
         own = np.int64(1) << (num_fixed + j)
-        total += _sink(_tag(shifted[registers[j]], rows, tags, size) & ~1 & ~own)
+        terms = _terms(_tag(shifted[registers[j]], rows, tags, size) & ~1 & ~own)
+        excess += max(0, terms - REGISTER_TERMS)
+        total += terms
     for combination in range(1 << width):
         index, count = 0, 0
         for j in range(width):
@@ -229,7 +256,8 @@ def _price(
         weight[index] = count
     for cell in cells:
         total += _factors(pool_words[cell], planes, plane_sum, plane_weight, ones, weight)
-    return total
+    note[0] = excess
+    return total + _EXCESS * excess
 
 
 @njit(cache=True)
@@ -243,15 +271,12 @@ def _tag(row: int, rows: Any, tags: Any, size: int) -> int:
 
 
 @njit(cache=True)
-def _sink(tag: int) -> int:
-    """Up to two terms are well; the third takes a colour that others want; more take a collector."""
+def _terms(tag: int) -> int:
     terms = 0
     while tag:
         tag &= tag - 1
         terms += 1
-    if terms <= 2:
-        return terms
-    return 5 + 12 * (terms - 3)
+    return terms
 
 
 @njit(cache=True)
