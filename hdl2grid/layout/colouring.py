@@ -246,17 +246,21 @@ def choose_colours(
     penalty: Any = None,
     heat: float = 1.0,
 ) -> int:
-    """Anneal the colours of a placed board from those it has; returns the clashes left."""
+    """Anneal the colours of a placed board from those it has, again while tiles clash; returns the clashes left."""
     count = len(shape.signal_of)
     if count == 0:
         return 0
     if penalty is None:
         penalty = np.zeros((board.usage.shape[0], COLOURS))
-    moves = int(params.moves_per_variable * count * heat)
-    hot = max(params.cold * 1.01, params.hot * heat)
-    return int(
-        recolour(
-            seeded(seed, 2), shape, board, scratch, penalty, moves, hot, params.cold, params.clash, params.split,
-            params.overlap,
-        )
-    )  # fmt: skip
+    clashes = 1
+    for turn in range(4):
+        moves = int(params.moves_per_variable * count * heat)
+        hot = max(params.cold * 1.01, params.hot * heat)
+        clashes = recolour(
+            seeded(seed, 2, turn), shape, board, scratch, penalty, moves, hot, params.cold, params.clash * (1 + turn),
+            params.split, params.overlap,
+        )  # fmt: skip
+        if clashes == 0:
+            break
+        heat = 0.5
+    return int(clashes)

@@ -11,11 +11,11 @@ import numpy as np
 from hdl2grid.errors import DesignFailed
 from hdl2grid.layout.arrays import COLOURS, Board, Scratch, Shape, copy_board, make_board, make_scratch, make_shape
 from hdl2grid.layout.colouring import ColourParams, choose_colours
+from hdl2grid.layout.lines import pick_gap, pick_line, with_line, without_line
 from hdl2grid.layout.placement import PlaceParams, pack, place
 from hdl2grid.layout.repair import RepairParams, better
 from hdl2grid.layout.rng import below, seeded
 from hdl2grid.layout.routing import RouteParams, find_conflicts, rip_all, route
-from hdl2grid.layout.shrink import pick_line, without_line
 from hdl2grid.netlist import Netlist
 from hdl2grid.progress import Progress, silent
 
@@ -24,13 +24,15 @@ from hdl2grid.progress import Progress, silent
 class Effort:
     """Budgets, in iterations.
 
-    At each size `seeds` placements are made and routed, and the best of them repaired by at most `tries` tries. A legal
+    At each size `seeds` placements are made and routed, and the best of them repaired by at most `tries` tries, with up to
+    `lines` rows and columns put in where that does not suffice. A legal
     layout loses rows and columns in at most `cuts` cuts (`cut_tries` repairs each), until `stall` cuts in a row
     have failed; `polish` tries make it better.
     """
 
     seeds: int
     tries: int
+    lines: int
     cuts: int
     cut_tries: int
     stall: int
@@ -38,9 +40,9 @@ class Effort:
 
 
 EFFORTS = {
-    "quick": Effort(seeds=3, tries=6000, cuts=12, cut_tries=200, stall=4, polish=1500),
-    "normal": Effort(seeds=5, tries=10_000, cuts=150, cut_tries=700, stall=40, polish=8000),
-    "long": Effort(seeds=8, tries=20_000, cuts=900, cut_tries=1500, stall=150, polish=30_000),
+    "quick": Effort(seeds=3, tries=6000, lines=16, cuts=12, cut_tries=200, stall=4, polish=1500),
+    "normal": Effort(seeds=5, tries=10_000, lines=16, cuts=150, cut_tries=700, stall=40, polish=8000),
+    "long": Effort(seeds=8, tries=20_000, lines=16, cuts=900, cut_tries=1500, stall=150, polish=30_000),
 }
 STEPS = (
     (3, 2, 1.25),
@@ -174,8 +176,29 @@ class _Search:
         if conflicts:
             conflicts = self.mend(board, scratch, places, self.effort.tries)
             self.progress(f"layout {size[0]} x {size[1]}: {conflicts} conflicts after repair", self.num_placements)
+            board, conflicts = self.widen(board, conflicts, places)
         self.least_left = min(self.least_left, conflicts)
         return board if conflicts == 0 else None
+
+    def widen(self, board: Board, conflicts: int, places: PlaceParams) -> tuple[Board, int]:
+        """Put in rows and columns where conflicts are left and repair again; returns the board and what is left."""
+        for _ in range(self.effort.lines):
+            if conflicts == 0:
+                break
+            axis, at = pick_gap(self.shape, board, self.panel, self.rng)
+            limit = self.params.max_width if axis == 0 else self.params.max_height
+            if board.size[axis] >= limit:
+                continue
+            scratch = make_scratch(self.netlist, int(board.size[0]) + 1, int(board.size[1]) + 1)
+            wider = with_line(self.shape, board, scratch, axis, at)
+            left, _ = route(self.shape, wider, scratch, RouteParams(rounds=12, stall=5), self.rng)
+            if left:
+                left = self.mend(wider, scratch, places, self.effort.tries // 6)
+            if left <= conflicts:
+                board, conflicts = wider, left
+            size = f"{int(board.size[0])} x {int(board.size[1])}"
+            self.progress(f"layout {size}: {conflicts} conflicts after widening", self.num_placements)
+        return board, conflicts
 
     def mend(self, board: Board, scratch: Scratch, places: PlaceParams, tries: int) -> int:
         """Repair until nothing is illegal; returns the conflicts left."""

@@ -26,7 +26,7 @@ from hdl2grid.layout.placement import (
     swap_fits,
 )
 from hdl2grid.layout.rng import below, unit
-from hdl2grid.layout.routing import RouteParams, find_conflicts, lay, lay_all, reroute
+from hdl2grid.layout.routing import RouteParams, find_conflicts, grid_tile, lay, lay_all, neighbour, reroute
 
 SHIFT, SWAP, MIRROR, EXCHANGE, COLOUR = range(5)
 NOWHERE = np.zeros(0, np.int64)
@@ -126,6 +126,79 @@ def set_colour(v: int, b: int, shape: Shape, board: Board) -> None:
 
 
 @njit(cache=True)
+def rival(rng: Any, v: int, shape: Shape, board: Board) -> int:
+    """A variable of another signal and colour on a tile of variable `v` or on a device tile next to it, or -1."""
+    first = shape.var_start[v]
+    at = grid_tile(shape.var_tiles[first + below(rng, shape.var_start[v + 1] - first)], shape, board)
+    side = below(rng, 8)
+    if side < 4:
+        at = neighbour(at, side, board.size[0], board.size[1])
+    tile = board.tile_at[at] if at >= 0 else -1
+    if tile < 0:
+        return -1
+    first = shape.on_start[tile]
+    count = shape.on_start[tile + 1] - first
+    if count == 0:
+        return -1
+    other = shape.on_var[first + below(rng, count)]
+    if other < 0 or shape.signal_of[other] == shape.signal_of[v] or board.colour[other] == board.colour[v]:
+        return -1
+    return int(other)
+
+
+@njit(cache=True)
+def change_colours(rng: Any, net: int, shape: Shape, board: Board, scratch: Scratch, kept: Any, kept_from: Any) -> int:
+    """Give one variable of the net, or all, another colour, or trade colours with a rival; mark the nets concerned.
+
+    The variables changed and their old colours go to `kept` and `kept_from`; returns their number, 0 if nothing was
+    changed since more tiles would clash.
+    """
+    s, a = net // COLOURS, net % COLOURS
+    if board.usage[s, a] == 0:
+        return 0
+    b = below(rng, COLOURS)
+    dice = below(rng, 3)
+    lone = below(rng, board.usage[s, a])
+    count = 0
+    for j in range(shape.of_start[s], shape.of_start[s + 1]):
+        v = shape.of_vars[j]
+        if board.colour[v] == a:
+            if dice == 0 or lone == 0:
+                kept[count] = v
+                kept_from[count] = a
+                count += 1
+            lone -= 1
+    if dice == 2:
+        other = rival(rng, kept[0], shape, board)
+        if other < 0:
+            return 0
+        b = board.colour[other]
+        kept[1] = other
+        kept_from[1] = b
+        count = 2
+    if a == b:
+        return 0
+    before = 0
+    after = 0
+    for i in range(count):
+        for c in (a, b):
+            before += variable_clashes(kept[i], c, shape, board, scratch.seen)
+    for i in range(count):
+        set_colour(kept[i], a if kept_from[i] == b else b, shape, board)
+    for i in range(count):
+        for c in (a, b):
+            after += variable_clashes(kept[i], c, shape, board, scratch.seen)
+    if after > before:
+        for i in range(count):
+            set_colour(kept[i], kept_from[i], shape, board)
+        return 0
+    for i in range(count):
+        board.bad[COLOURS * shape.signal_of[kept[i]] + a] = True
+        board.bad[COLOURS * shape.signal_of[kept[i]] + b] = True
+    return count
+
+
+@njit(cache=True)
 def repair(
     rng: Any, shape: Shape, board: Board, scratch: Scratch, tries: int, stall: int, rounds: int, reach: int,
     w_conflict: float, w_wire: float, w_crossover: float, w_turn: float, hot: float, cold: float,
@@ -163,7 +236,8 @@ def repair(
     corners = np.zeros(4, np.int64)
     cells = np.zeros(2, np.int64)
     listed = np.zeros(n_nets, np.int64)
-    kept = np.zeros(board.colour.shape[0], np.int64)
+    kept = np.zeros(board.colour.shape[0] + 2, np.int64)
+    kept_from = np.zeros(board.colour.shape[0] + 2, np.int64)
     since = 0
     used = 0
     ratio = (cold / hot) ** (1.0 / max(1, tries))
@@ -189,7 +263,6 @@ def repair(
         t1 = t2 = -1
         n_cells = 0
         n_kept = 0
-        from_colour = 0
         dice = below(rng, 100)
         o_bad[:] = board.bad
         kind = SHIFT
@@ -228,9 +301,10 @@ def repair(
                 t1 = shape.swap_tiles[shape.swap_start[a] + below(rng, many)]
                 t2 = shape.swap_tiles[shape.swap_start[a] + below(rng, many)]
                 if t1 != t2:
+                    before = cell_clashes(a, shape, board, scratch.seen)
                     board.dy[t1], board.dy[t2] = board.dy[t2], board.dy[t1]
                     index_tiles(shape, board)
-                    legal = cell_clashes(a, shape, board, scratch.seen) == 0
+                    legal = cell_clashes(a, shape, board, scratch.seen) <= before
                     cells[0] = a
                     n_cells = 1
                     if not legal:
@@ -238,32 +312,8 @@ def repair(
                         index_tiles(shape, board)
         else:
             kind = COLOUR
-            s = net // COLOURS
-            from_colour = net % COLOURS
-            to_colour = below(rng, COLOURS)
-            if to_colour != from_colour and board.usage[s, from_colour] > 0:
-                whole = below(rng, 2) == 0
-                lone = below(rng, board.usage[s, from_colour])
-                for j in range(shape.of_start[s], shape.of_start[s + 1]):
-                    v = shape.of_vars[j]
-                    if board.colour[v] == from_colour:
-                        if whole or lone == 0:
-                            kept[n_kept] = v
-                            n_kept += 1
-                        lone -= 1
-                for i in range(n_kept):
-                    set_colour(kept[i], to_colour, shape, board)
-                legal = True
-                for i in range(n_kept):
-                    if variable_clashes(kept[i], to_colour, shape, board, scratch.seen) > 0:
-                        legal = False
-                        break
-                if legal:
-                    board.bad[COLOURS * s + from_colour] = True
-                    board.bad[COLOURS * s + to_colour] = True
-                else:
-                    for i in range(n_kept):
-                        set_colour(kept[i], from_colour, shape, board)
+            n_kept = change_colours(rng, net, shape, board, scratch, kept, kept_from)
+            legal = n_kept > 0
         if not legal:
             continue
         if kind != COLOUR:
@@ -328,7 +378,7 @@ def repair(
                 board.dy[t1], board.dy[t2] = board.dy[t2], board.dy[t1]
             else:
                 for i in range(n_kept):
-                    set_colour(kept[i], from_colour, shape, board)
+                    set_colour(kept[i], kept_from[i], shape, board)
             if kind != COLOUR:
                 index_tiles(shape, board)
             for n in range(n_nets):

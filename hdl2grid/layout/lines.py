@@ -1,4 +1,4 @@
-"""Take a row or a column out of a legal layout: cells close up, wires are mended, and what clashes is repaired."""
+"""Take a row or a column out of a layout, or put one in: cells close up or make room, wires are carried along."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from numba import njit
 
 from hdl2grid.layout.arrays import Board, Ints, Scratch, Shape, fresh_board
 from hdl2grid.layout.placement import PlaceParams, index_tiles, stamp
-from hdl2grid.layout.rng import unit
+from hdl2grid.layout.rng import below, unit
 from hdl2grid.layout.routing import find_conflicts, lay_all
 
 
@@ -104,6 +104,69 @@ def without_line(shape: Shape, board: Board, scratch: Scratch, places: PlacePara
     find_conflicts(new, scratch, 0.0)
     new.bad[:] = (new.usage > 0).reshape(-1)
     return new
+
+
+@njit(cache=True)
+def stretch_routes(old: Board, new: Board, axis: int, at: int) -> None:
+    """Copy all routes, tiles from `at` on one further, and bridge the new line."""
+    width, wide = old.size[0], new.size[0]
+    room = new.route.shape[1]
+    line = np.zeros(old.size[0] + old.size[1], np.int64)
+    for n in range(old.length.shape[0]):
+        line[:] = 0
+        count = 0
+        for i in range(old.length[n]):
+            x, y = old.route[n, i] % width, old.route[n, i] // width
+            along, across = (x, y) if axis == 0 else (y, x)
+            if along == at - 1:
+                line[across] |= 1
+            if along == at:
+                line[across] |= 2
+            if along >= at:
+                along += 1
+            new.route[n, count] = across * wide + along if axis == 0 else along * wide + across
+            new.ways[n, count] = old.ways[n, i]
+            count += 1
+        for across in range(line.shape[0]):
+            if line[across] == 3 and count < room:
+                new.route[n, count] = across * wide + at if axis == 0 else at * wide + across
+                new.ways[n, count] = axis
+                count += 1
+        new.length[n] = count
+        new.reached[n] = old.reached[n]
+
+
+def with_line(shape: Shape, board: Board, scratch: Scratch, axis: int, at: int) -> Board:
+    """The board with an empty column (`axis` 0) or row (1) put in before line `at`; cells that begin there or
+    later move on. All nets are marked to be mended."""
+    size = [int(board.size[0]), int(board.size[1])]
+    size[axis] += 1
+    new = fresh_board(board, *size)
+    start = new.x if axis == 0 else new.y
+    start[start >= at] += 1
+    for c in range(len(start)):
+        stamp(new.grid, int(new.x[c]), int(new.y[c]), int(shape.w[c]), int(shape.h[c]), c)
+    index_tiles(shape, new)
+    stretch_routes(board, new, axis, at)
+    lay_all(new)
+    find_conflicts(new, scratch, 0.0)
+    new.bad[:] = (new.usage > 0).reshape(-1)
+    return new
+
+
+def pick_gap(shape: Shape, board: Board, panel: int | None, rng: Any) -> tuple[int, int]:
+    """Where a new line may help: beside a random tile that clashes, but not through the panel: (axis, number)."""
+    width = int(board.size[0])
+    tiles = np.flatnonzero(board.clash.any(axis=0))
+    tile = int(tiles[below(rng, len(tiles))]) if len(tiles) else below(rng, len(board.tile_at))
+    axis = below(rng, 2)
+    at = (tile % width if axis == 0 else tile // width) + below(rng, 2)
+    if panel is not None:
+        first = int((board.x if axis == 0 else board.y)[panel])
+        last = first + int((shape.w if axis == 0 else shape.h)[panel])
+        if first < at < last:
+            at = first if at - first < last - at else last
+    return axis, max(1, min(int(board.size[axis]) - 1, at))
 
 
 def pick_line(board: Board, rng: Any) -> tuple[int, int]:
