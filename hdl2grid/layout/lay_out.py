@@ -24,10 +24,10 @@ from hdl2grid.progress import Progress, silent
 class Effort:
     """Budgets, in iterations.
 
-    At each size `seeds` placements are made and routed, and the best of them repaired by at most `tries` tries, with up to
-    `lines` rows and columns put in where that does not suffice. A legal
-    layout loses rows and columns in at most `cuts` cuts (`cut_tries` repairs each), until `stall` cuts in a row
-    have failed; `polish` tries make it better.
+    At each size `seeds` placements are made and routed, and the best of them repaired by at most `tries` tries, with
+    up to `lines` rows and columns put in where that does not suffice. A legal layout loses rows and columns in at
+    most `cuts` cuts (`cut_tries` repairs each), until `stall` cuts in a row have failed; `polish` tries make it
+    better.
     """
 
     seeds: int

@@ -202,8 +202,8 @@ def change_colours(rng: Any, net: int, shape: Shape, board: Board, scratch: Scra
 def repair(
     rng: Any, shape: Shape, board: Board, scratch: Scratch, tries: int, stall: int, rounds: int, reach: int,
     w_conflict: float, w_wire: float, w_crossover: float, w_turn: float, hot: float, cold: float,
-    gx: int, gy: int, margin: int, present: float, growth: float, raise_by: float, decay: float, bend: float, cross: float, slack: int, stop: bool,
-    focus: Any,
+    gx: int, gy: int, margin: int, present: float, growth: float, raise_by: float, decay: float, bend: float,
+    cross: float, slack: int, stop: bool, focus: Any,
 ) -> Any:  # fmt: skip
     """Try moves; the board ends in the best state met. Returns (conflicts, energy, tries used).
 
@@ -419,6 +419,7 @@ def better(
     left, value, used = repair(
         rng, shape, board, scratch, params.tries, params.stall, params.rounds, params.reach, params.conflict,
         params.wire, params.crossover, params.turn, params.hot, params.cold,
-        places.gap_x, places.gap_y, places.margin, 4.0, 1.5, routes.raise_by * 0.5, 0.9, routes.bend, routes.cross, routes.slack, stop, focus,
+        places.gap_x, places.gap_y, places.margin, 4.0, 1.5, routes.raise_by * 0.5, 0.9, routes.bend, routes.cross,
+        routes.slack, stop, focus,
     )  # fmt: skip
     return int(left), float(value), int(used)
