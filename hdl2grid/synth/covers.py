@@ -19,7 +19,7 @@ from hdl2grid.synth.network import PRODUCT, Form, Network
 Flat = tuple[int, ...]
 Sum = list[Flat]
 
-_TABLE_VARIABLES = 11
+TABLE_VARIABLES = 11
 _MOST_TERMS = 400
 _STEPS_A_PAIR = 3000
 _CONSTANT = 1 << 63
@@ -29,7 +29,7 @@ def cover(network: Network, form: Form, place: dict[int, int]) -> Sum | None:
     """`form` as an exclusive sum of flats, up to an affine function; rows name variables by `place`. None where
     it gets too long."""
     signals = bits(network.support([form]))
-    if len(signals) <= _TABLE_VARIABLES:
+    if len(signals) <= TABLE_VARIABLES:
         return _by_table(network, form, signals, place)
     return _multiplied_out(network, form, place)
 
@@ -56,7 +56,7 @@ Cube = tuple[tuple[int, int], ...]
 
 
 def _expand(table: int, count: int, known: dict[tuple[int, int], list[Cube]]) -> list[Cube]:
-    """Cubes as tuples of (variable, value); at most `_TABLE_VARIABLES` deep."""
+    """Cubes as tuples of (variable, value); at most `TABLE_VARIABLES` deep."""
     key = table, count
     if key in known:
         return known[key]

@@ -12,9 +12,9 @@ from dataclasses import replace
 
 import networkx as nx
 
-from hdl2grid.synth.covers import Terms, cover
+from hdl2grid.synth.covers import TABLE_VARIABLES, Terms, cover, table_variable
 from hdl2grid.synth.flats import MOST_VARIABLES
-from hdl2grid.synth.gf2 import bits
+from hdl2grid.synth.gf2 import Basis, bits
 from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.network import ONE, Form, Network
 from hdl2grid.synth.sinks import Problem
@@ -37,6 +37,8 @@ def share_flats(problem: Problem, whole: Problem, cost: Cost, params: SynthParam
     best, least = problem, cost(problem)
     groups = list(_groups(whole, params))
     for group in groups:
+        if _is_least(best, group):
+            continue
         for forms in [[whole.sinks[i].form for i in group], *_flat_forms(whole, group, params, known)]:
             sinks = list(best.sinks)
             for i, form in zip(group, forms, strict=True):
@@ -46,6 +48,23 @@ def share_flats(problem: Problem, whole: Problem, cost: Cost, params: SynthParam
             if price < least:
                 best, least = trial, price
     return best
+
+
+def _is_least(problem: Problem, group: Sequence[int]) -> bool:
+    """True where one level of cells takes no more than the dimension of what the group wants beyond affine."""
+    network = problem.network
+    forms = [problem.sinks[i].form for i in group]
+    cells = network.cone(forms)
+    if any(network.is_cell(s) for c in cells for f in network.cells[c].factors for s in bits(f)):
+        return False
+    signals = bits(network.support(forms))
+    if len(signals) > TABLE_VARIABLES:
+        return False
+    ones = (1 << (1 << len(signals))) - 1
+    values = {s: table_variable(i, len(signals)) for i, s in enumerate(signals)}
+    affine = Basis([ones, *values.values()])
+    vectors = network.evaluate(forms, values, ones)
+    return len(cells) <= len(Basis(affine.reduce(v) for v in vectors))
 
 
 def _groups(whole: Problem, params: SynthParams) -> Iterator[list[int]]:

@@ -32,7 +32,7 @@ class SynthParams:
     block_states: int = 64
     block_variables: int = 8
     search_steps: int = 200_000
-    flat_steps: int = 10_000_000
+    flat_steps: int = 2_000_000
     seed: int = 1
 
 

@@ -13,6 +13,7 @@ from hdl2grid.logic.explore import Reachable, States, explore
 from hdl2grid.logic.model import Logic
 from hdl2grid.synth.blocks import Solved, map_blocks
 from hdl2grid.synth.codes import Coding, find_code
+from hdl2grid.synth.dependent import drop_dependent
 from hdl2grid.synth.emit import emit, longest_wave
 from hdl2grid.synth.exclusive import Known, share_flats
 from hdl2grid.synth.gating import Condition, conditions, gate_tree, variables_of
@@ -95,6 +96,8 @@ def _choose(logic: Logic, params: SynthParams) -> tuple[_Choice, tuple[CodeRepor
     free_constant = _constant_registers(free, free_reachable)
     other = _Mapper(free, free_reachable, free_constant, params)
     best = other.best()
+    if all(block.method == "one level" or block.verdict == "proved minimal" for block in best.blocks):
+        return _Choice(free, free_reachable, free_constant, best), found
     rival = own.first()
     if rival.all_stacks <= best.all_stacks:
         rival = own.best()
@@ -208,13 +211,14 @@ class _Mapper:
             steps, flat_steps = min(_QUICK_STEPS, limits.search_steps), min(_QUICK_FLATS, limits.flat_steps)
             limits = replace(limits, search_steps=steps, flat_steps=flat_steps)
         chosen = [c for c in gated if c is not None]
-        best = self._finished(build(self.logic, self.constant, chosen, limits.max_toggles), limits, budget, False)
+        best = None
         problem = build(self.logic, self.constant, chosen, limits.max_toggles)
         if has_wide(problem):
-            other = self._finished(problem, limits, budget, True)
-            if best is None or other is not None and other.stacks < best.stacks:
-                best = other
-        return best
+            best = self._finished(problem, limits, budget, True)
+            budget = budget if best is None else best.stacks
+            problem = build(self.logic, self.constant, chosen, limits.max_toggles)
+        other = self._finished(problem, limits, budget, False)
+        return other if best is None or other is not None and other.stacks < best.stacks else best
 
     def _finished(self, problem: Problem, limits: SynthParams, budget: int | None, cut_wide: bool) -> _Mapped | None:
         left = None if budget is None else budget - len(problem.gates)
@@ -222,8 +226,13 @@ class _Mapper:
         if mapped is None:
             return None
         whole, (problem, blocks) = problem, mapped
+
+        def cost(trial: Problem) -> int:
+            return self._timed(trial, limits, blocks).stacks
+
         if not all(block.verdict == "proved minimal" for block in blocks):
-            problem = share_flats(problem, whole, lambda p: self._timed(p, limits, blocks).stacks, limits, self.flats)
+            problem = share_flats(problem, whole, cost, limits, self.flats)
+            problem = drop_dependent(problem, cost)
         return self._timed(problem, limits, blocks)
 
     def _timed(self, problem: Problem, limits: SynthParams, blocks: tuple[BlockReport, ...]) -> _Mapped:
