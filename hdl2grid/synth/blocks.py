@@ -9,7 +9,7 @@ import numpy as np
 
 from hdl2grid.logic.explore import States
 from hdl2grid.synth.gating import word_of
-from hdl2grid.synth.gf2 import bits
+from hdl2grid.synth.gf2 import Basis, bits
 from hdl2grid.synth.model import BlockReport, SynthParams
 from hdl2grid.synth.network import Form, Network
 from hdl2grid.synth.onelevel import OneLevel, Target, lower_bound, one_level
@@ -22,6 +22,7 @@ Solved = dict[tuple[Task, int, int], OneLevel | None]
 
 _SMALL_SUPPORT = 14
 _SMALL_TABLE = 1 << 12
+_MOST_JOINT = 24
 
 
 @dataclass
@@ -72,7 +73,7 @@ def map_blocks(
         reports.append(_report(problem, block, task, solution, plain))
     if large:
         used = network.support([forms[i] for i in large]).bit_count()
-        reports.append(BlockReport("rest", "multi-level", len(large), used, None, rest, None, "open"))
+        reports.append(_rest_report(whole, states_of, len(large), used, rest, reports))
     if pieces is not None:
         forms = join(pieces, forms)
     sinks = tuple(replace(s, form=f) for s, f in zip(whole.sinks, forms, strict=True))
@@ -216,6 +217,24 @@ def _report(problem: Problem, block: _Block, task: Task, solution: OneLevel | No
         bound,
         "proved minimal" if bound == stacks else "open",
     )
+
+
+def _rest_report(
+    whole: Problem, states_of: StatesOf, targets: int, used: int, rest: int, others: list[BlockReport]
+) -> BlockReport:
+    """What is left beside the blocks `others`: its bound is that of all sinks together, less the others' stacks."""
+    forms = [s.form for s in whole.sinks]
+    signals = bits(whole.network.support(forms))
+    states = states_of(tuple(signals), _SMALL_TABLE) if len(signals) <= _MOST_JOINT else None
+    if states is None:
+        return BlockReport("rest", "multi-level", targets, used, None, rest, None, "open")
+    columns = {s: _vector(states >> np.uint64(i) & np.uint64(1)) for i, s in enumerate(signals)}
+    ones = (1 << len(states)) - 1
+    affine = Basis([ones, *columns.values()])
+    wanted = Basis(affine.reduce(v) for v in whole.network.evaluate(forms, columns, ones))
+    bound = max(0, len(wanted) - sum(report.stacks for report in others))
+    verdict = "proved minimal" if bound == rest else "open"
+    return BlockReport("rest", "multi-level", targets, used, len(states), rest, bound, verdict)
 
 
 def block_name(sinks: list[Sink]) -> str:
