@@ -533,5 +533,5 @@ def lockstep(machine: Any, plan: Plan, events: Sequence[str]) -> Told:
 def events_of(plan: Plan, rng: Any, count: int) -> list[str]:
     """Random events: mostly ticks and presses, some flips, now and then a reset."""
     kinds = {name: plan.devices[tile]["kind"] for name, tile in plan.sources.items()}
-    weights = [1 if name == "reset" else 4 if kind == "switch" else 12 for name, kind in kinds.items()]
+    weights = [3 if name == "reset" else 4 if kind == "switch" else 12 for name, kind in kinds.items()]
     return rng.choices(list(kinds), weights, k=count) if kinds else []

@@ -248,9 +248,9 @@ def part_selects(m, p):
 
 @kind({"bit": In(1), "ones": Out(3), "found": Out(1)}, sync=TICK)
 def deep_logic(m, p):
-    history = Signal(7)
+    history = Signal(5)
     m.d.sync += history.eq(Cat(p.bit, history[:-1]))
-    m.d.comb += [p.ones.eq(sum(history)), p.found.eq(history.matches("1-0-011", "0101010"))]
+    m.d.comb += [p.ones.eq(sum(history)), p.found.eq(history.matches("1-0-1", "01010"))]
 
 
 @kind({"nothing": Out(0), "nobody": In(0), "q": Out(1)}, sync=TICK)
