@@ -78,7 +78,7 @@ def needed(logic: Logic, variables: dict[int, Form], members: Sequence[int], max
     roots = [logic.registers[i].data for i in members]
     own = [variables[logic.registers[i].literal >> 1] for i in members]
     literals = []
-    for node in _border(logic, members)[:_MOST_CANDIDATES]:
+    for node in border_of(logic, members)[:_MOST_CANDIDATES]:
         for value in (0, 1):
             forms = lower(network, logic.xag, variables, roots, forced={node: value})
             if forms == own:
@@ -86,7 +86,7 @@ def needed(logic: Logic, variables: dict[int, Form], members: Sequence[int], max
     return tuple(literals)
 
 
-def _border(logic: Logic, members: Sequence[int]) -> list[int]:
+def border_of(logic: Logic, members: Sequence[int]) -> list[int]:
     """Nodes that do not depend on the word and feed nodes that do; the latest (the most inclusive) first."""
     xag = logic.xag
     own = {logic.registers[i].literal >> 1 for i in members}

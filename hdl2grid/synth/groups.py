@@ -17,7 +17,7 @@ import networkx as nx
 from hdl2grid.logic.explore import States
 from hdl2grid.logic.model import Logic
 from hdl2grid.logic.xag import AND, VARIABLE, XOR, Literal, Xag
-from hdl2grid.synth.gating import needed, variables_of, word_of
+from hdl2grid.synth.gating import border_of, needed, variables_of, word_of
 from hdl2grid.synth.gf2 import bits
 
 StatesOf = Callable[[tuple[int, ...], int], States | None]
@@ -25,6 +25,7 @@ StatesOf = Callable[[tuple[int, ...], int], States | None]
 _MOST_STATES = 64
 _MOST_POINTS = 1 << 12
 _MOST_REGISTERS = 24
+_MOST_CANDIDATES = 64
 
 
 @dataclass(frozen=True)
@@ -133,6 +134,7 @@ def _group(
     nodes = [r.literal >> 1 for r in logic.registers] + [i.literal >> 1 for i in logic.inputs]
     own = sum(1 << nodes[m] for m in members)
     condition = needed(logic, variables_of(logic, constant), members, max_toggles)
+    condition = condition or _needed_in_states(logic, members, nodes, own, states_of)
     forced = {literal >> 1: literal & 1 ^ 1 for literal in condition}
     data = [logic.registers[m].data for m in members]
     read = _read(xag, data, forced)
@@ -161,6 +163,30 @@ def _group(
     )
     name = "+".join(dict.fromkeys(word_of(logic.registers[m].name) for m in members))
     return Group(name, members, condition, context, behaviour.code, behaviour)
+
+
+def _needed_in_states(
+    logic: Logic, members: Sequence[int], nodes: Sequence[int], own: int, states_of: StatesOf
+) -> tuple[Literal, ...]:
+    """As `needed`, by looking at all reachable states, for logic that does not show it in its structure."""
+    xag = logic.xag
+    data = [logic.registers[m].data for m in members]
+    support = set(xag.support(data))
+    signals = tuple(i + 1 for i, node in enumerate(nodes) if node in support or own >> node & 1)
+    points = states_of(signals, _MOST_POINTS)
+    if points is None:
+        return ()
+    columns = {nodes[s - 1]: _column(points, i) for i, s in enumerate(signals)}
+    ones = (1 << len(points)) - 1
+    moves = 0
+    for m, value in zip(members, evaluate(xag, data, columns, ones), strict=True):
+        moves |= value ^ columns[nodes[m]]
+    border = border_of(logic, members)[:_MOST_CANDIDATES]
+    values = evaluate(xag, [2 * node for node in border], columns, ones)
+    found = []
+    for node, value in zip(border, values, strict=True):
+        found += [2 * node | flip for flip in (0, 1) if moves and not moves & ~(value ^ (ones if flip else 0))]
+    return tuple(found)
 
 
 def _column(states: States, position: int) -> int:

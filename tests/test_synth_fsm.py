@@ -1,0 +1,46 @@
+"""State machines with free codes, their inputs on switches, against what general tools take."""
+
+from __future__ import annotations
+
+import csv
+import importlib.util
+import math
+import os
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from synth_support import compare, sources_of, walk
+
+from hdl2grid.synth.synthesise import synthesise
+
+CHECK_DATA = os.environ.get("HDL2GRID_CHECK_DATA")
+BENCHMARKS = Path(__file__).parent.parent / "benchmarks"
+
+
+def readers() -> Any:
+    spec = importlib.util.spec_from_file_location("circuit_files", BENCHMARKS / "circuit_files.py")
+    assert spec is not None and spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module  # dataclasses look it up
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.mark.skipif(not CHECK_DATA, reason="no HDL2GRID_CHECK_DATA")
+def test_state_machines_take_at_most_seven_tenths_of_the_best_peers_cells() -> None:
+    # tables/and_counts_peers.csv, rows of kind fsm; a gate counts as a cell here.
+    assert CHECK_DATA is not None
+    lines = (Path(CHECK_DATA) / "tables" / "and_counts_peers.csv").read_text().splitlines()
+    rows = [row for row in csv.DictReader(line for line in lines if not line.startswith("#")) if row["kind"] == "fsm"]
+    assert {row["circuit"] for row in rows} >= {"modulo12", "bbtas", "dk15", "lion", "mc"}
+    ratios = []
+    for row in rows:
+        name = row["circuit"]
+        logic = readers().read_kiss(Path(CHECK_DATA) / "logic" / "kiss2" / f"{name}.kiss2", name)
+        made = synthesise(logic, sources_of(logic))
+        compare(logic, made.circuit, walk(logic, 1000, 1))
+        cells = made.report.products + made.report.exactly_ones + made.report.gates
+        ratios.append(max(cells, 1) / int(row["best"]))
+    assert math.prod(ratios) ** (1 / len(ratios)) <= 0.7
