@@ -26,8 +26,8 @@ class Effort:
 
     At each size `seeds` placements are made and routed, and the best of them repaired by at most `tries` tries, with
     up to `lines` rows and columns put in where that does not suffice. A legal layout loses rows and columns in at
-    most `cuts` cuts (`cut_tries` repairs each), until `stall` cuts in a row have failed; `polish` tries make it
-    better.
+    most `cuts` cuts (`cut_tries` repairs each), until `stall` cuts in a row have failed; `restarts` times the
+    search begins anew on a smaller grid; `polish` tries make the result better.
     """
 
     seeds: int
@@ -36,13 +36,14 @@ class Effort:
     cuts: int
     cut_tries: int
     stall: int
+    restarts: int
     polish: int
 
 
 EFFORTS = {
-    "quick": Effort(seeds=3, tries=6000, lines=16, cuts=12, cut_tries=200, stall=4, polish=1500),
-    "normal": Effort(seeds=5, tries=10_000, lines=16, cuts=150, cut_tries=700, stall=40, polish=8000),
-    "long": Effort(seeds=8, tries=20_000, lines=16, cuts=900, cut_tries=1500, stall=150, polish=30_000),
+    "quick": Effort(seeds=3, tries=6000, lines=16, cuts=16, cut_tries=300, stall=5, restarts=0, polish=1500),
+    "normal": Effort(seeds=4, tries=8000, lines=16, cuts=150, cut_tries=700, stall=25, restarts=5, polish=8000),
+    "long": Effort(seeds=6, tries=16_000, lines=16, cuts=300, cut_tries=2000, stall=50, restarts=60, polish=40_000),
 }
 STEPS = (
     (3, 2, 1.25),
@@ -95,7 +96,7 @@ def lay_out(netlist: Netlist, params: LayoutParams, progress: Progress = silent)
     search = _Search(netlist, params, progress)
     board = search.first_legal()
     if netlist.signals:
-        board = search.shrink(board)
+        board = search.squeeze(search.shrink(board))
         board = search.polish(board)
     wire, over = int(board.length.sum()), int((board.crossings > 0).sum())
     return Layout(board, LayoutStats(search.num_placements, search.num_tries, search.num_cuts, wire, over))
@@ -149,8 +150,8 @@ class _Search:
             hint="Allow a larger grid with --width and --height, or try --effort long or another --seed.",
         )
 
-    def attempt(self, size: tuple[int, int], places: PlaceParams, number: int) -> Board | None:
-        """The best of some placements at one size, repaired; None unless it came out legal."""
+    def attempt(self, size: tuple[int, int], places: PlaceParams, number: int, widen: bool = True) -> Board | None:
+        """The best of some placements at one size, repaired and, with `widen`, given more room; None unless legal."""
         best: tuple[int, Board] | None = None
         scratch = make_scratch(self.netlist, *size)
         for turn in range(self.effort.seeds):
@@ -176,15 +177,18 @@ class _Search:
         if conflicts:
             conflicts = self.mend(board, scratch, places, self.effort.tries)
             self.progress(f"layout {size[0]} x {size[1]}: {conflicts} conflicts after repair", self.num_placements)
-            board, conflicts = self.widen(board, conflicts, places)
+            if widen:
+                board, conflicts = self.widen(board, conflicts, places)
         self.least_left = min(self.least_left, conflicts)
         return board if conflicts == 0 else None
 
     def widen(self, board: Board, conflicts: int, places: PlaceParams) -> tuple[Board, int]:
         """Put in rows and columns where conflicts are left and repair again; returns the board and what is left."""
+        idle = 0
         for _ in range(self.effort.lines):
-            if conflicts == 0:
+            if conflicts == 0 or idle >= 6:
                 break
+            idle += 1
             axis, at = pick_gap(self.shape, board, self.panel, self.rng)
             limit = self.params.max_width if axis == 0 else self.params.max_height
             if board.size[axis] >= limit:
@@ -194,6 +198,8 @@ class _Search:
             left, _ = route(self.shape, wider, scratch, RouteParams(rounds=12, stall=5), self.rng)
             if left:
                 left = self.mend(wider, scratch, places, self.effort.tries // 6)
+            if left < conflicts:
+                idle = 0
             if left <= conflicts:
                 board, conflicts = wider, left
             size = f"{int(board.size[0])} x {int(board.size[1])}"
@@ -238,6 +244,18 @@ class _Search:
                 failed += 1
             size = f"{int(board.size[0])} x {int(board.size[1])}"
             self.progress(f"layout {size}: legal, making it smaller", self.num_cuts, self.effort.cuts)
+        return board
+
+    def squeeze(self, board: Board) -> Board:
+        """Start anew on grids a little smaller than the best so far."""
+        places = PlaceParams(gap_x=2, gap_y=1)
+        area = float(board.size[0] * board.size[1])
+        for turn in range(self.effort.restarts):
+            size = self.size_for(area * (0.97, 0.94, 0.91)[turn % 3], places, (1.15, 0.95, 1.35, 1.6)[turn % 4])
+            found = None if size is None else self.attempt(size, places, 100 + turn, widen=False)
+            if found is not None:
+                found = self.shrink(found)
+                board, area = found, float(found.size[0] * found.size[1])
         return board
 
     def polish(self, board: Board) -> Board:
