@@ -21,7 +21,7 @@ Sum = list[Flat]
 
 TABLE_VARIABLES = 11
 _MOST_TERMS = 400
-_STEPS_A_PAIR = 3000
+_STEPS_A_PAIR = 1000
 _CONSTANT = 1 << 63
 
 
@@ -101,7 +101,8 @@ class Terms:
             size = flats.insert(row, size, np.uint64(constraint))
             if size < 0:
                 return
-        self.count = flats.add(self.rows, self.sizes, self.masks, self.count, row, size, np.uint64(mask))
+        scratch: Any = np.empty((flats.SCRATCH, flats.MOST_ROWS), dtype=np.uint64)
+        self.count = flats.add(self.rows, self.sizes, self.masks, self.count, row, size, np.uint64(mask), scratch)
 
     def walk(self, steps: int, seed: int, narrow: bool) -> None:
         """At most `steps` pairs looked at, fewer where there are few."""

@@ -35,7 +35,8 @@ def share_flats(problem: Problem, whole: Problem, cost: Cost, params: SynthParam
     solution may also be given up for the network as it was. `known` keeps sums.
     """
     best, least = problem, cost(problem)
-    groups = list(_groups(whole, params))
+    groups = list(_groups(whole))
+    params = replace(params, flat_steps=params.flat_steps // max(1, len(groups)))
     for group in groups:
         if _is_least(best, group):
             continue
@@ -67,7 +68,7 @@ def _is_least(problem: Problem, group: Sequence[int]) -> bool:
     return len(cells) <= len(Basis(affine.reduce(v) for v in vectors))
 
 
-def _groups(whole: Problem, params: SynthParams) -> Iterator[list[int]]:
+def _groups(whole: Problem) -> Iterator[list[int]]:
     """Sinks that read one another's variables, cut where they are too many for the kernel's words."""
     network = whole.network
     supports = {i: network.support([s.form]) for i, s in enumerate(whole.sinks) if network.cone([s.form])}

@@ -24,6 +24,7 @@ from numba import njit
 
 MOST_VARIABLES = 63
 MOST_ROWS = 24
+SCRATCH = 10
 _CONSTANT = np.uint64(1 << 63)
 _LINEAR = np.uint64((1 << 63) - 1)
 _ONE = np.uint64(1)
@@ -67,9 +68,10 @@ def insert(rows: Any, size: int, row: Any) -> int:
 
 
 @njit(cache=True)
-def _split(a: Any, ka: int, b: Any, kb: int, common: Any, rest_a: Any, rest_b: Any, most: int) -> Any:
-    """Common constraints of two flats, and what each has beyond them; (-1, 0, 0) where that is more than `most`."""
-    residue = np.empty(MOST_ROWS, dtype=np.uint64)
+def _split(a: Any, ka: int, b: Any, kb: int, scratch: Any, most: int) -> Any:
+    """Common constraints of two flats, and what each has beyond them; (-1, 0, 0) where that is more than `most`.
+    They are left in rows 1 (common), 2 and 3 (the rests) of `scratch`."""
+    residue, common, rest_a, rest_b = scratch[0], scratch[1], scratch[2], scratch[3]
     count, p = 0, 0
     for j in range(kb):
         row = b[j]
@@ -134,22 +136,23 @@ def _tidy(rows: Any, size: int) -> int:
 
 
 @njit(cache=True)
-def _merge(a: Any, ka: int, b: Any, kb: int, out: Any) -> int:
+def _merge(a: Any, ka: int, b: Any, kb: int, out: Any, scratch: Any) -> int:
     """The flat that is the exclusive sum of two others up to affine functions; -1 where there is none."""
     if ka - kb > 1 or kb - ka > 1:
         return -1
-    common = np.empty(MOST_ROWS, dtype=np.uint64)
-    rest_a = np.empty(MOST_ROWS, dtype=np.uint64)
-    rest_b = np.empty(MOST_ROWS, dtype=np.uint64)
+    common, rest_a, rest_b, first, second = scratch[1], scratch[2], scratch[3], scratch[4], scratch[5]
     variants = 4 if ka != kb and (ka == 2 or kb == 2) else 1
-    first = a.copy() if variants > 1 else a
-    second = b.copy() if variants > 1 else b
+    if variants == 1:
+        first, second = a, b
+    else:
+        first[:ka] = a[:ka]
+        second[:kb] = b[:kb]
     for v in range(variants):
         if v:
             flat = first if ka == 2 else second
             flat[0] = flat[0] & _LINEAR | (_CONSTANT if v & 1 else _ZERO)
             flat[1] = flat[1] & _LINEAR | (_CONSTANT if v & 2 else _ZERO)
-        p, e, f = _split(first, ka, second, kb, common, rest_a, rest_b, 1)
+        p, e, f = _split(first, ka, second, kb, scratch, 1)
         if p < 0:
             continue
         if e == 1 and f == 1:
@@ -164,10 +167,9 @@ def _merge(a: Any, ka: int, b: Any, kb: int, out: Any) -> int:
 
 
 @njit(cache=True)
-def add(rows: Any, sizes: Any, masks: Any, count: int, flat: Any, size: int, mask: Any) -> int:
+def add(rows: Any, sizes: Any, masks: Any, count: int, flat: Any, size: int, mask: Any, scratch: Any) -> int:
     """Adds a term, merging for as long as a term of the same mask is found; the new number of terms."""
-    current = np.empty(MOST_ROWS, dtype=np.uint64)
-    merged = np.empty(MOST_ROWS, dtype=np.uint64)
+    current, merged = scratch[6], scratch[7]
     size = _copy_tidy(flat, size, current)
     while True:
         if size <= 0 or mask == _ZERO:
@@ -180,7 +182,7 @@ def add(rows: Any, sizes: Any, masks: Any, count: int, flat: Any, size: int, mas
                 found = True
                 break
             if masks[i] == mask:
-                made = _merge(rows[i], sizes[i], current, size, merged)
+                made = _merge(rows[i], sizes[i], current, size, merged, scratch)
                 if made >= 0:
                     count = _drop(rows, sizes, masks, count, i)
                     current[:made] = merged[:made]
@@ -230,7 +232,7 @@ def _next(state: Any) -> Any:
 
 
 @njit(cache=True)
-def _factors(rest: Any, count: int, turn: int) -> Any:
+def _factors(rest: Any, turn: int) -> Any:
     """Two constraints of the same flat: `rest` in one of its six bases."""
     a, b = rest[0], rest[1]
     if turn == 0:
@@ -250,22 +252,22 @@ def _factors(rest: Any, count: int, turn: int) -> Any:
 def _trade(p: int, e: int, f: int, common: Any, rest_a: Any, rest_b: Any, turn: Any, one: Any, two: Any) -> Any:
     """Two flats with the same exclusive sum as `common` with `rest_a` and with `rest_b`; their sizes, or (-2, 0)."""
     if e == 2 and f == 2:
-        a, b = _factors(rest_a, 2, int(turn % np.uint64(6)))
-        c, d = _factors(rest_b, 2, int(turn // np.uint64(6) % np.uint64(6)))
+        a, b = _factors(rest_a, int(turn % np.uint64(6)))
+        c, d = _factors(rest_b, int(turn // np.uint64(6) % np.uint64(6)))
         return _make(common, p, a, b ^ d ^ _CONSTANT, 2, one), _make(common, p, a ^ c ^ _CONSTANT, d, 2, two)
     if e == 2 and f == 1:
-        a, b = _factors(rest_a, 2, int(turn % np.uint64(6)))
+        a, b = _factors(rest_a, int(turn % np.uint64(6)))
         d = rest_b[0]
         return _make(common, p, a, b ^ d ^ _CONSTANT, 2, one), _make(common, p, a ^ _CONSTANT, d, 2, two)
     if e == 1 and f == 2:
-        a, b = _factors(rest_b, 2, int(turn % np.uint64(6)))
+        a, b = _factors(rest_b, int(turn % np.uint64(6)))
         d = rest_a[0]
         return _make(common, p, a, b ^ d ^ _CONSTANT, 2, one), _make(common, p, a ^ _CONSTANT, d, 2, two)
     if e == 2 and f == 0:
-        a, b = _factors(rest_a, 2, int(turn % np.uint64(6)))
+        a, b = _factors(rest_a, int(turn % np.uint64(6)))
         return _make(common, p, a ^ _CONSTANT, _ZERO, 1, one), _make(common, p, a, b ^ _CONSTANT, 2, two)
     if e == 0 and f == 2:
-        a, b = _factors(rest_b, 2, int(turn % np.uint64(6)))
+        a, b = _factors(rest_b, int(turn % np.uint64(6)))
         return _make(common, p, a ^ _CONSTANT, _ZERO, 1, one), _make(common, p, a, b ^ _CONSTANT, 2, two)
     return -2, 0
 
@@ -297,11 +299,8 @@ def walk(rows: Any, sizes: Any, masks: Any, count: int, steps: int, seed: int, n
     state = np.array([np.uint64(seed) * np.uint64(2654435761) + np.uint64(88172645463325252)], dtype=np.uint64)
     best_rows, best_sizes, best_masks, best = rows.copy(), sizes.copy(), masks.copy(), count
     best_weight = _weight(sizes, count)
-    common = np.empty(MOST_ROWS, dtype=np.uint64)
-    rest_a = np.empty(MOST_ROWS, dtype=np.uint64)
-    rest_b = np.empty(MOST_ROWS, dtype=np.uint64)
-    one = np.empty(MOST_ROWS, dtype=np.uint64)
-    two = np.empty(MOST_ROWS, dtype=np.uint64)
+    scratch = np.empty((SCRATCH, MOST_ROWS), dtype=np.uint64)
+    common, rest_a, rest_b, one, two = scratch[1], scratch[2], scratch[3], scratch[8], scratch[9]
     for _ in range(steps):
         if count < 2:
             break
@@ -313,7 +312,7 @@ def walk(rows: Any, sizes: Any, masks: Any, count: int, steps: int, seed: int, n
             turn = _next(state) >> np.uint64(20)
             rows[i, 0] ^= _CONSTANT if turn & _ONE else _ZERO
             rows[i, 1] ^= _CONSTANT if turn & np.uint64(2) else _ZERO
-        p, e, f = _split(rows[i], sizes[i], rows[j], sizes[j], common, rest_a, rest_b, 2)
+        p, e, f = _split(rows[i], sizes[i], rows[j], sizes[j], scratch, 2)
         turn = _next(state) >> np.uint64(20)
         mi, mj = masks[i], masks[j]
         if sizes[i] == 2:
@@ -333,7 +332,7 @@ def walk(rows: Any, sizes: Any, masks: Any, count: int, steps: int, seed: int, n
                     continue
             m1, m2 = mi, mi
         elif e <= 1 and f <= 1:
-            s1 = _merge(rows[i], sizes[i], rows[j], sizes[j], one)
+            s1 = _merge(rows[i], sizes[i], rows[j], sizes[j], one, scratch)
             if s1 < 0 or s1 > MOST_ROWS:
                 continue
             keep = i if turn & _ONE else j
@@ -344,8 +343,8 @@ def walk(rows: Any, sizes: Any, masks: Any, count: int, steps: int, seed: int, n
             continue
         count = _drop(rows, sizes, masks, count, max(i, j))
         count = _drop(rows, sizes, masks, count, min(i, j))
-        count = add(rows, sizes, masks, count, one, s1, m1)
-        count = add(rows, sizes, masks, count, two, s2, m2)
+        count = add(rows, sizes, masks, count, one, s1, m1, scratch)
+        count = add(rows, sizes, masks, count, two, s2, m2, scratch)
         if count <= best:
             weight = _weight(sizes, count)
             if count < best or weight < best_weight:

@@ -16,7 +16,7 @@ class SynthParams:
     counted; `part_terms` is for functions that several sinks' products read. `max_toggles` bounds the height of a stack. `keep_codes` keeps every register's HDL code.
     Caps: `joint_states`, `group_states` in reachability; `block_states` (at most 64) and `block_variables` for
     exact one-level synthesis; `search_steps` in the search for the best wired of the smallest covers;
-    `flat_steps` in each walk over exclusive sums of flats (fewer where there are few flats).
+    `flat_steps` in the walks over exclusive sums of flats, shared by the groups of sinks (fewer where there are few).
     """
 
     max_toggles: int = 12
@@ -32,7 +32,7 @@ class SynthParams:
     block_states: int = 64
     block_variables: int = 8
     search_steps: int = 200_000
-    flat_steps: int = 2_000_000
+    flat_steps: int = 10_000_000
     seed: int = 1
 
 
