@@ -149,7 +149,7 @@ class Reader:
         raise InputError(code, what, where=_at(self.where, self.path), hint=hint)
 
     def _wrong(self, wanted: str) -> NoReturn:
-        self.fail("J009", f"{wanted} is wanted here, not {_short(self.value)}")
+        self.fail("J009", f"{wanted} is wanted here, not {_short(json.dumps(self.value))}")
 
     def record(self, required: Iterable[str], optional: Iterable[str] = ()) -> dict[str, Reader]:
         """The members. Raises J008 where a key is missing or unknown."""

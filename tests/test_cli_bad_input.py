@@ -202,6 +202,15 @@ class TestPlans:
         path = edited(planned, tmp_path, old, new)
         told(run("prove", planned / "tea.py", path), 1)
 
+    def test_a_plan_that_breaks_a_layout_rule_is_played_and_told(self, planned, tmp_path):
+        path = edited(planned, tmp_path, r'("orange": \[\s*)\[\d+, \d+, \d+, \d+\],', r"\1")
+        result = run("play", path, "sync")
+        told(result, 1, "H2G-R0", "H2G-C017")
+        assert "1 events" in result.stdout
+
+    def test_a_string_for_a_number_is_shown_as_one(self, planned, tmp_path):
+        told(run("play", edited(planned, tmp_path, r'"x": \d+', '"x": "4"'), "sync"), 2, 'not "4"')
+
     def test_a_plan_of_another_design_is_found_out(self, planned):
         told(run("prove", "traffic_light", planned / "out" / "plan.json"), 1)
 

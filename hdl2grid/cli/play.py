@@ -10,7 +10,7 @@ import click
 from hdl2grid.cli.compiling import compiling_announced
 from hdl2grid.cli.reporter import Reporter
 from hdl2grid.cli.session import FoundWrong, Session, output_options, session
-from hdl2grid.errors import DesignFailed, Undecided
+from hdl2grid.errors import DesignFailed, Finding, Undecided
 from hdl2grid.outputs import refuse_existing, streamed_file
 from hdl2grid.plan.json_io import load_plan
 from hdl2grid.plan.model import Plan
@@ -41,11 +41,12 @@ def play_command(
     """Play a PLAN with EVENTS and show what its panel then shows.
 
     EVENTS are names of sources with repeats and groups, as in: sync*60 reset '(hold sync*5)*3'. `wait` lets a
-    second pass. Pulses that get lost end with exit code 1, and a condition that is not met with 3.
+    second pass. Pulses that get lost, and a plan that breaks a layout rule, end with exit code 1, and a condition
+    that is not met with 3.
     """
     state = session()
     loaded = load_plan(plan)
-    network = playable(loaded, state)
+    network, broken = playable(loaded, state)
     parsed = parse_events(" ".join(events), network.events)
     condition = None
     if until is not None:
@@ -67,16 +68,20 @@ def play_command(
                 waveform.close()
     _show(state, loaded, player, reached)
     _judge(player, condition, reached)
+    if broken:
+        raise DesignFailed("C017", f"{len(broken)} layout rules broken: it was played as it stands", where=plan)
 
 
-def playable(plan: Plan, state: Session) -> Network:
-    """The network of a plan whose devices stand as they must; other broken rules are told as warnings."""
+def playable(plan: Plan, state: Session) -> tuple[Network, tuple[Finding, ...]]:
+    """The network of a plan whose devices stand as they must, and the other rules that it breaks: these are told
+    first, as warnings."""
     findings = check_devices(plan)
     if findings:
         raise FoundWrong("C011", "the plan cannot be played", findings)
-    for finding in check_plan(plan)[:5]:
+    broken = check_plan(plan)
+    for finding in broken[:5]:
         state.note(f"warning: {finding}")
-    return network_from_plan(plan)
+    return network_from_plan(plan), tuple(broken)
 
 
 def _play(player: Player, events: Events, condition: Condition | None, limit: int) -> Reached:
