@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import combinations
 
-from hdl2grid.logic.model import Logic, RegisterBit
+from hdl2grid.logic.model import InputBit, Logic, RegisterBit
 from hdl2grid.logic.xag import AND, XOR, Literal, XagBuilder
 from hdl2grid.synth.codes import Coding
 from hdl2grid.synth.gating import word_of
@@ -55,7 +55,9 @@ class _Recoder:
         """Variables for all inputs and registers; the names of each group's new registers."""
         taken = {r.name for r in self.logic.registers} | {i.name for i in self.logic.inputs}
         gone = {r for group, _ in self.codings for r in group.registers}
-        for bit in (*self.logic.inputs, *(r for i, r in enumerate(self.logic.registers) if i not in gone)):
+        kept: list[InputBit | RegisterBit] = [*self.logic.inputs]
+        kept += [r for i, r in enumerate(self.logic.registers) if i not in gone]
+        for bit in kept:
             self.new[bit.literal >> 1] = self.builder.variable(bit.name)
         names = []
         for group, coding in self.codings:

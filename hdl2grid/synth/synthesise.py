@@ -211,16 +211,19 @@ class _Mapper:
             steps, flat_steps = min(_QUICK_STEPS, limits.search_steps), min(_QUICK_FLATS, limits.flat_steps)
             limits = replace(limits, search_steps=steps, flat_steps=flat_steps)
         chosen = [c for c in gated if c is not None]
+        polish = not quick or budget is None
         best = None
         problem = build(self.logic, self.constant, chosen, limits.max_toggles)
         if has_wide(problem):
-            best = self._finished(problem, limits, budget, True)
+            best = self._finished(problem, limits, budget, True, polish)
             budget = budget if best is None else best.stacks
             problem = build(self.logic, self.constant, chosen, limits.max_toggles)
-        other = self._finished(problem, limits, budget, False)
+        other = self._finished(problem, limits, budget, False, polish)
         return other if best is None or other is not None and other.stacks < best.stacks else best
 
-    def _finished(self, problem: Problem, limits: SynthParams, budget: int | None, cut_wide: bool) -> _Mapped | None:
+    def _finished(
+        self, problem: Problem, limits: SynthParams, budget: int | None, cut_wide: bool, polish: bool
+    ) -> _Mapped | None:
         left = None if budget is None else budget - len(problem.gates)
         mapped = map_blocks(problem, self.states_of, limits, self.solved, left, cut_wide)
         if mapped is None:
@@ -230,7 +233,7 @@ class _Mapper:
         def cost(trial: Problem) -> int:
             return self._timed(trial, limits, blocks).stacks
 
-        if not all(block.verdict == "proved minimal" for block in blocks):
+        if polish and not all(block.verdict == "proved minimal" for block in blocks):
             problem = share_flats(problem, whole, cost, limits, self.flats)
             problem = drop_dependent(problem, cost)
         return self._timed(problem, limits, blocks)
