@@ -14,7 +14,8 @@ from hdl2grid.layout.assemble import assemble
 from hdl2grid.layout.lay_out import LayoutParams, LayoutStats, lay_out
 from hdl2grid.logic.elaborate import Elaboration, elaborate
 from hdl2grid.machine import Machine, Ticker
-from hdl2grid.nets import form_nets
+from hdl2grid.nets import MAX_SIGNALS, form_nets, pixels_touch, spread_toggles
+from hdl2grid.panel.model import PanelLayout
 from hdl2grid.plan.extract import extract
 from hdl2grid.plan.model import Plan
 from hdl2grid.plan.rules import check_plan
@@ -208,23 +209,32 @@ def map_machine(machine: Machine, folder: Path, options: FlowOptions, progress: 
     progress.stage("elaborate")
     elaboration = elaborate(machine)
     progress.stage("synthesise")
-    synthesis = synthesise(elaboration.logic, sources, SynthParams(seed=options.seed, keep_codes=options.keep_codes))
+    params = SynthParams(seed=options.seed, keep_codes=options.keep_codes)
+    if pixels_touch(panel_of(machine)):
+        params = replace(params, pixel_terms=MAX_SIGNALS // 2)
+    synthesis = synthesise(elaboration.logic, sources, params)
     portable = replace(synthesis, circuit=_portable(synthesis.circuit, folder))
     return Mapped(machine, elaboration, portable, elaboration.warnings)
+
+
+def panel_of(machine: Machine) -> PanelLayout | None:
+    """The machine's panel as data, if it has one."""
+    return machine.panel.layout() if machine.panel is not None else None
 
 
 def place_machine(mapped: Mapped, options: FlowOptions, progress: StagedProgress | None = None) -> Placed:
     """Forms nets, places and routes. Raises DesignFailed where no plan is found within the limits."""
     progress = progress or Silent()
     width, height = grid_limits(options.target, options.width, options.height)
-    panel = mapped.machine.panel.layout() if mapped.machine.panel is not None else None
+    panel = panel_of(mapped.machine)
     progress.stage("form nets")
-    netlist = form_nets(mapped.circuit, panel)
+    circuit = spread_toggles(mapped.circuit)
+    netlist = form_nets(circuit, panel)
     progress.stage("place and route")
     params = LayoutParams(effort=options.effort, seed=options.seed, max_width=width, max_height=height)
     layout = lay_out(netlist, params, progress)
-    plan = assemble(mapped.circuit, netlist, layout.board, panel, options.target.name, options.target.colour_names)
-    return Placed(mapped, mapped.circuit, plan, layout.stats)
+    plan = assemble(circuit, netlist, layout.board, panel, options.target.name, options.target.colour_names)
+    return Placed(mapped, circuit, plan, layout.stats)
 
 
 def _portable(circuit: Circuit, folder: Path) -> Circuit:

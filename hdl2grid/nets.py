@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from itertools import combinations, pairwise, permutations
 
-from hdl2grid.circuit.model import Circuit, Source, Stack
+from hdl2grid.circuit.model import Circuit, Source, Stack, Toggle
 from hdl2grid.netlist import Cell, CellTile, Netlist, Signal, Sink
 from hdl2grid.panel.model import PanelLayout
 from hdl2grid.plan.model import Device
@@ -14,12 +16,73 @@ MAX_SIGNALS = 4
 """A tile bears at most one net of each of the four colours."""
 
 
+def spread_toggles(circuit: Circuit) -> Circuit:
+    """The circuit with its toggles in an order in which four colours suffice between neighbours.
+
+    Two toggles that touch bear at most MAX_SIGNALS signals together. Where no order does, toggles that never change
+    are put between them, with the bit that leaves the gate's function as it is.
+    """
+    signal = _signal_of(circuit)
+    stacks = []
+    for stack in circuit.stacks:
+        crowds = [frozenset(signal[d] for d in toggle.drivers) for toggle in stack.toggles]
+        order = _calm_order(crowds) if _is_crowded(crowds) else list(range(len(crowds)))
+        idle = Toggle(1 if stack.function in ("AND", "NAND") else 0, ())
+        toggles: list[Toggle] = []
+        for place, number in enumerate(order):
+            if place and len(crowds[order[place - 1]] | crowds[number]) > MAX_SIGNALS:
+                toggles.append(idle)
+            toggles.append(stack.toggles[number])
+        stacks.append(replace(stack, toggles=tuple(toggles)))
+    return replace(circuit, stacks=tuple(stacks))
+
+
+def pixels_touch(panel: PanelLayout | None) -> bool:
+    """Whether pixels of different bits stand side by side, so that they have four colours between them."""
+    at = {(p.x, p.y): p.signal for p in panel.pixels} if panel is not None else {}
+    return any(at.get((x + dx, y + dy), name) != name for (x, y), name in at.items() for dx, dy in ((1, 0), (0, 1)))
+
+
+def _is_crowded(crowds: list[frozenset[int]]) -> bool:
+    return any(len(a | b) > MAX_SIGNALS for a, b in combinations(crowds, 2))
+
+
+def _calm_order(crowds: list[frozenset[int]]) -> list[int]:
+    """An order with few neighbours that are too many together: the best of all for six toggles at most, else greedy."""
+
+    def clashes(order: list[int]) -> int:
+        return sum(len(crowds[a] | crowds[b]) > MAX_SIGNALS for a, b in pairwise(order))
+
+    if len(crowds) <= 6:
+        return min((list(order) for order in permutations(range(len(crowds)))), key=clashes)
+    left = sorted(range(len(crowds)), key=lambda i: (-len(crowds[i]), i))
+    order = [left.pop(0)]
+    while left:
+        following = min(left, key=lambda i: (len(crowds[order[-1]] | crowds[i]), i))
+        left.remove(following)
+        order.append(following)
+    return order
+
+
+def _signal_of(circuit: Circuit) -> dict[str, int]:
+    """For each driver a number that it shares with those that the same sinks list."""
+    sinks = [toggle.drivers for stack in circuit.stacks for toggle in stack.toggles]
+    sinks += [stack.strobe for stack in circuit.stacks if stack.strobe is not None]
+    sinks += [pixel.drivers for pixel in circuit.pixels]
+    readers: dict[str, list[int]] = defaultdict(list)
+    for number, drivers in enumerate(sinks):
+        for driver in drivers:
+            readers[driver].append(number)
+    numbers: dict[tuple[int, ...], int] = {}
+    return {driver: numbers.setdefault(tuple(row), len(numbers)) for driver, row in readers.items()}
+
+
 def form_nets(circuit: Circuit, panel: PanelLayout | None) -> Netlist:
     """Cells for every stack, source and pixel, and the signals that join them.
 
     A register and its reset become one cell; an output bit that the panel does not show gets a pixel of its own.
     """
-    builder = _Builder()
+    builder = _Builder(_signal_of(circuit))
     resets = _reset_of(circuit.stacks)
     paired = set(resets.values())
     stacks = {stack.name: stack for stack in circuit.stacks}
@@ -53,6 +116,7 @@ def _reset_of(stacks: tuple[Stack, ...]) -> dict[str, str]:
 
 @dataclass
 class _Builder:
+    signal_of: Mapping[str, int]
     cells: list[Cell] = field(default_factory=list)
     tiles: list[CellTile] = field(default_factory=list)
     driver_tile: dict[str, int] = field(default_factory=dict)
@@ -98,9 +162,9 @@ class _Builder:
 
     def add_stack(self, stack: Stack, block: str) -> None:
         tiles, toggles = self._column(stack, 0)
-        self.cells.append(
-            Cell(stack.name, "stack", 1, len(tiles), tuple(tiles), False, tuple(toggles), block)
-        )
+        if _is_crowded([frozenset(self.signal_of[d] for d in toggle.drivers) for toggle in stack.toggles]):
+            toggles = []  # they stand in the order that spread_toggles has found
+        self.cells.append(Cell(stack.name, "stack", 1, len(tiles), tuple(tiles), False, tuple(toggles), block))
 
     def add_pixels(self, circuit: Circuit, panel: PanelLayout | None) -> None:
         pixels = {pixel.signal: pixel for pixel in circuit.pixels}
@@ -140,8 +204,7 @@ class _Builder:
         )
         number = {signal.drivers[0]: i for i, signal in enumerate(signals)}
         sinks = tuple(
-            Sink(tiles, tuple(number[d] for d in sorted(drivers) if d in number))
-            for tiles, drivers in self.wants
+            Sink(tiles, tuple(number[d] for d in sorted(drivers) if d in number)) for tiles, drivers in self.wants
         )
         return Netlist(tuple(self.cells), tuple(self.tiles), signals, sinks)
 

@@ -196,9 +196,11 @@ def prune(net: int, board: Board, scratch: Scratch, n_pins: int) -> int:
         tile = board.route[net, i]
         pin = target[tile] == 1
         if pin or (not board.clash[c, tile] and board.tile_at[tile] < 0):
-            mine[tile] = PLAIN
-            if not pin and load(c, tile, board) > 0:
-                mine[tile] = CROSS_X if board.ways[net, i] == ALONG_X else CROSS_Y
+            way = board.ways[net, i]
+            if pin or load(c, tile, board) == 0:
+                mine[tile] = PLAIN
+            elif way != OTHER:
+                mine[tile] = CROSS_X if way == ALONG_X else CROSS_Y
     for i in range(size):
         tile = board.route[net, i]
         while mine[tile] != 0 and target[tile] == 0:
