@@ -95,7 +95,7 @@ def measure(row: dict[str, str], root: Path, effort: int) -> dict[str, Any]:
         "rounds": report.longest_wave_rounds,
         "stacks_within_four_colours": wired.stacks - wired.registers - wired.resets,
         "table": int(row["best_one_round_safe"]),
-        "bound_any_depth": int(row["lower_any"] or 0),
+        "bound_any_depth": int(row["lower_any"]) if row["lower_any"] else None,
         "yosys_abc": yosys,
         "espresso": espresso_terms(logic),
         "equivalent": same,
@@ -109,7 +109,7 @@ def line(row: dict[str, Any]) -> str:
     verdict = ("" if row["equivalent"] else " NOT EQUIVALENT") + ("" if row["safe"] else " NOT SAFE")
     return (
         f"{row['circuit']:10} ours {row['stacks']:4}  table {row['table']:4}  ratio {ratio:>4}  "
-        f"bound {row['bound_any_depth']:4}  yosys {row['yosys_abc']}  espresso {row['espresso']}  "
+        f"bound {row['bound_any_depth']}  yosys {row['yosys_abc']}  espresso {row['espresso']}  "
         f"within four colours {row['stacks_within_four_colours']}  {row['seconds']:.1f} s{verdict}"
     )
 
