@@ -1,11 +1,12 @@
 """Random designs through the whole flow, judged by a reader that shares no code with hdl2grid.
 
     python benchmarks/whole_flow.py [COUNT] [FIRST] [EFFORT]
+    python benchmarks/whole_flow.py shipped [EFFORT]
 
 COUNT designs (200) with the seeds FIRST (0), FIRST + 1 .. of tests/strategies.py - at most 12 register bits, all of
 Amaranth's operators - are planned with `--effort quick`, proved, written to JSON and read back by
 tests/independent.py: layout rules, the nets of the tiles against circuit.json, and 500 random events side by side
-with Amaranth's own simulator. One line a design, and at the end how many came through and the seconds they took.
+with Amaranth's own simulator. `shipped` does the same with the designs of designs/. One line a design, and at the end how many came through and the seconds they took.
 """
 
 from __future__ import annotations
@@ -13,6 +14,8 @@ from __future__ import annotations
 import random
 import sys
 import time
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests"))
@@ -21,25 +24,27 @@ import independent
 import strategies
 
 from hdl2grid.circuit.json_io import dump_circuit
+from hdl2grid.designs import load_machine, shipped_designs
 from hdl2grid.flow import FlowOptions, run_flow
+from hdl2grid.machine import Machine
 from hdl2grid.plan.json_io import dump_plan
 from hdl2grid.target import load_target
 
 EVENTS = 500
 
 
-def main(count: int, first: int, effort: str) -> int:
-    seconds, failures, undecided = [], [], 0
-    for seed in range(first, first + count):
+def main(machines: dict[str, Callable[[], Machine]], effort: str) -> int:
+    seconds, failures, undecided, count = [], [], 0, len(machines)
+    for name, make in machines.items():
         start = time.monotonic()
         try:
-            told, verdict = one(seed, effort)
+            told, verdict = one(make(), effort)
             undecided += verdict == "undecided"
         except Exception as error:
             told = f"FAILED: {type(error).__name__}: {str(error)[:300]}"
-            failures.append(seed)
+            failures.append(name)
         seconds.append(time.monotonic() - start)
-        print(f"{seed}: {seconds[-1]:.1f} s, {told}", flush=True)
+        print(f"{name}: {seconds[-1]:.1f} s, {told}", flush=True)
     seconds.sort()
     middle = ", ".join(f"{100 * q:.0f} %: {seconds[min(count - 1, int(q * count))]:.1f}" for q in (0.5, 0.9, 0.99, 1))
     print(f"{count - len(failures)} of {count} planned and in lock-step for {EVENTS} events ({undecided} undecided)")
@@ -48,9 +53,8 @@ def main(count: int, first: int, effort: str) -> int:
     return 1 if failures else 0
 
 
-def one(seed: int, effort: str) -> tuple[str, str]:
+def one(machine: Machine, effort: str) -> tuple[str, str]:
     """One design through the flow and the reader; raises what is wrong with it."""
-    machine = strategies.random_machine(seed)
     outcome = run_flow(machine, Path("tests"), FlowOptions(load_target("default"), effort=effort))
     assert outcome.placed is not None and outcome.proof is not None
     if not outcome.is_good:
@@ -59,12 +63,20 @@ def one(seed: int, effort: str) -> tuple[str, str]:
     circuit = independent.read_circuit(dump_circuit(outcome.circuit))
     differences = independent.differences(plan, circuit)
     assert not differences, differences[:3]
-    run = independent.lockstep(machine, plan, independent.events_of(plan, random.Random(seed), EVENTS))
+    run = independent.lockstep(machine, plan, independent.events_of(plan, random.Random(1), EVENTS))
     width, height = plan.top["size"]
     told = f"{outcome.verdict}, {len(plan.stacks)} stacks, {width} x {height}, {run}"
     return told, outcome.verdict
 
 
+def chosen(arguments: list[str]) -> tuple[dict[str, Callable[[], Machine]], str]:
+    """The machines to do, by name, and the effort."""
+    if arguments[:1] == ["shipped"]:
+        return {name: partial(load_machine, name) for name in shipped_designs()}, (arguments[1:] or ["quick"])[0]
+    count, first = [int(argument) for argument in (*arguments[:2], *("200", "0")[len(arguments[:2]) :])]
+    seeds = range(first, first + count)
+    return {str(seed): partial(strategies.random_machine, seed) for seed in seeds}, (arguments[2:] or ["quick"])[0]
+
+
 if __name__ == "__main__":
-    numbers = [int(argument) for argument in sys.argv[1:3]]
-    sys.exit(main(*[*numbers, *[200, 0][len(numbers) :]], *(sys.argv[3:4] or ["quick"])))
+    sys.exit(main(*chosen(sys.argv[1:])))

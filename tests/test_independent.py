@@ -23,7 +23,8 @@ from hdl2grid.plan.json_io import dump_plan, load_plan
 from hdl2grid.target import load_target
 from hdl2grid.verify.prove import prove
 
-SHIPPED = ["clock_12h", "clock_24h", "dial_12h", "dice", "stopwatch", "traffic_light"]
+SHIPPED = ["clock_12h", "dial_12h", "dice", "stopwatch", "traffic_light"]
+"""All but clock_24h, which takes minutes: `python benchmarks/whole_flow.py shipped` has it too."""
 EVENTS = 500
 
 
@@ -61,7 +62,7 @@ def test_random_machines(seed: int) -> None:
 
 @pytest.mark.parametrize("name", SHIPPED)
 def test_shipped_designs(name: str) -> None:
-    """All of them plan and are proved in every state. The clock has 12 x 60 states, each with a tick and a reset."""
+    """They plan and are proved in every state. The clock has 12 x 60 states, each with a tick and a reset."""
     machine = load_machine(name)
     outcome = planned(machine)
     told = judged(machine, outcome)
