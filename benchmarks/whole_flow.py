@@ -6,7 +6,8 @@
 COUNT designs (200) with the seeds FIRST (0), FIRST + 1 .. of tests/strategies.py - at most 12 register bits, all of
 Amaranth's operators - are planned with `--effort quick`, proved, written to JSON and read back by
 tests/independent.py: layout rules, the nets of the tiles against circuit.json, and 500 random events side by side
-with Amaranth's own simulator. `shipped` does the same with the designs of designs/. One line a design, and at the end how many came through and the seconds they took.
+with Amaranth's own simulator. `shipped` does the same with the designs of designs/. One line a design, and at the
+end how many came through and the seconds they took.
 """
 
 from __future__ import annotations
