@@ -25,6 +25,8 @@ from hdl2grid.synth.model import Synthesis, SynthParams
 from hdl2grid.synth.synthesise import synthesise
 from hdl2grid.target import Target, check_period, grid_limits
 from hdl2grid.verify.check import CheckReport, run_checks
+from hdl2grid.verify.hazard_proof import prove_hazards
+from hdl2grid.verify.hazards import find_hazards
 from hdl2grid.verify.lvs import compare
 from hdl2grid.verify.prove import prove
 from hdl2grid.verify.report import Verdict
@@ -153,6 +155,7 @@ def verify(placed: Placed, checks: CheckReport, checked: Evidence, seed: int, pr
         Evidence("layout rules", _count(rules), not rules),
         Evidence("nets read from the tiles, against the circuit", _count(lvs), not lvs),
         *proof_evidence(proof),
+        hazard_evidence(placed.plan, proof),
     )
     findings = tuple(dict.fromkeys((*rules, *lvs, *proof.findings)))
     reason = f"{len(findings)} findings" if findings else proof.reason if proof.result == "different" else ""
@@ -175,6 +178,26 @@ def proof_evidence(proof: Verdict) -> tuple[Evidence, ...]:
         Evidence("how far", reach, True),
         Evidence("compared after each event", f"all outputs, and {len(proof.read)} of {registers} registers", True),
     )
+
+
+def hazard_evidence(plan: Plan, proof: Verdict) -> Evidence:
+    """Why no stack loses a pulse: by structure, or else by the proof's visit of every state, or by clauses.
+
+    It speaks for the plan or says how far it goes; that a pulse was lost is the proof's to find.
+    """
+    what = "plain stacks fed in one round of every wave"
+    report = find_hazards(plan)
+    told = f"{report.num_one_round} of {report.num_plain}"
+    if report.is_safe_by_structure:
+        return Evidence(what, f"{told}; none can lose a pulse, whatever its levels", True)
+    if proof.result == "equal" and proof.complete:
+        return Evidence(what, f"{told}; the others lose no pulse in any reachable state", True)
+    if proof.result == "different" or report.loops:
+        return Evidence(what, f"{told}; nothing is proved of the others", False)
+    doubtful = {verdict.stack for verdict in prove_hazards(plan) if not verdict.is_safe}
+    if doubtful:
+        return Evidence(what, f"{told}; {len(doubtful)} of the others lost none in the events that were tried", True)
+    return Evidence(what, f"{told}; the others are proved to lose no pulse in any state", True)
 
 
 def _count(findings: tuple[Finding, ...]) -> str:

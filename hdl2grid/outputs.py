@@ -21,9 +21,16 @@ MARKERS = ("plan.json", "plan.rejected.json", "circuit.json", "plan.svg", "plan.
 """Result files that bear a mark of this tool near their beginning."""
 
 RESULT_FILES = (*MARKERS, "report.md", "parts.csv")
+NAMED_FILES = (
+    *("guide.json", "guide.txt", "guide.html", "guide.pdf", "index.html"),
+    *("plan-circuit.svg", "plan-sheets.pdf", "plan-states.svg", "plan-timing.svg"),
+)
+"""Further result files. Somebody's own may well be called so: only those that bear our mark are ever replaced."""
+
 _MARK = re.compile(
     rb'"format"\s*:\s*"hdl2grid (plan|circuit|guide)"|<metadata>hdl2grid</metadata>|Software\0hdl2grid'
     rb'|%PDF-[^\n]*\n[^\n]*hdl2grid drawing|<meta name="generator" content="hdl2grid">'
+    rb"|\Ahdl2grid guide, text edition"
 )
 _DRAWING = re.compile(r"plan(-[\w-]+)?\.(svg|png|pdf)")
 _HEAD_BYTES = 4096
@@ -49,9 +56,16 @@ class ResultFolder:
         finally:
             _remove_folders(made)
 
+    def refuse_foreign(self) -> None:
+        """Raises InputError C004 where one of NAMED_FILES is somebody's own: it would be overwritten."""
+        for name in NAMED_FILES:
+            path = self.path / name
+            if path.exists() and not _is_ours(path):
+                raise InputError("C004", f"'{path}' is none of this tool's, and is not overwritten", hint=_ELSEWHERE)
+
     def write(self, files: Mapping[str, str | bytes], *, keep: bool = False) -> None:
-        """Writes `files` by name; every other file of RESULT_FILES is an earlier run's, and is removed unless
-        `keep`. All of `files` are written completely under other names before any is put in its place.
+        """Writes `files` by name; every other file of RESULT_FILES, and of NAMED_FILES where it is ours, is an
+        earlier run's, and is removed unless `keep`. All of `files` are written completely under other names before any is put in its place.
 
         Raises InputError (C003).
         """
@@ -63,6 +77,9 @@ class ResultFolder:
             for stale in RESULT_FILES:
                 if stale not in files and not keep:
                     (self.path / stale).unlink(missing_ok=True)
+            for stale in NAMED_FILES:
+                if stale not in files and not keep and _is_ours(self.path / stale):
+                    (self.path / stale).unlink()
             for written, final in temporary:
                 os.replace(written, final)
             made = []

@@ -3,28 +3,63 @@
 from __future__ import annotations
 
 from hdl2grid.circuit.json_io import dump_circuit
+from hdl2grid.circuit.model import Circuit
 from hdl2grid.flow import FlowOptions, Outcome
+from hdl2grid.guide.build import make_guide
 from hdl2grid.plan.json_io import dump_plan
+from hdl2grid.plan.model import Plan
+from hdl2grid.progress import Silent, StagedProgress
 from hdl2grid.show.drawing import draw_png, draw_svg
+from hdl2grid.show.drawings import further_files
+from hdl2grid.show.guide_files import guide_files
+from hdl2grid.show.page import page_html
 from hdl2grid.show.parts import parts_csv
 from hdl2grid.show.report import Block, ReportFacts, report_markdown
 from hdl2grid.synth.model import BlockReport
+from hdl2grid.target import Target
 
 
-def result_files(outcome: Outcome, options: FlowOptions) -> dict[str, str | bytes]:
-    """The contents of every file of the result, by name. A plan that is no good goes into plan.rejected.json,
-    and is drawn all the same."""
+def result_files(
+    outcome: Outcome, options: FlowOptions, progress: StagedProgress | None = None, *, with_guide: bool = True
+) -> dict[str, str | bytes]:
+    """The contents of every file of the result, by name.
+
+    A plan that is no good goes into plan.rejected.json; it is drawn all the same, and gets no guide and no page.
+    Without `with_guide` a good one gets the page, but no guide.
+    """
+    progress = progress or Silent()
     files: dict[str, str | bytes] = {
         "circuit.json": dump_circuit(outcome.circuit),
         "report.md": report_markdown(_facts(outcome, options)),
     }
-    plan = outcome.plan
-    if plan is not None:
-        files["plan.json" if outcome.is_good else "plan.rejected.json"] = dump_plan(plan)
-        files["plan.svg"] = draw_svg(plan, options.target)
-        files["plan.png"] = draw_png(plan, options.target)
-        files["parts.csv"] = parts_csv(plan)
+    plan, target = outcome.plan, options.target
+    if plan is None:
+        return files
+    progress.stage("draw")
+    files["plan.json" if outcome.is_good else "plan.rejected.json"] = dump_plan(plan)
+    files["plan.svg"] = draw_svg(plan, target)
+    files["plan.png"] = draw_png(plan, target)
+    files["parts.csv"] = parts_csv(plan)
+    if outcome.is_good:
+        files |= further_files(plan, target, outcome.circuit, _events_of_checks(outcome))
+        files |= _guide_and_page(plan, target, outcome.circuit, progress, with_guide)
     return files
+
+
+def _guide_and_page(
+    plan: Plan, target: Target, circuit: Circuit, progress: StagedProgress, with_guide: bool
+) -> dict[str, str | bytes]:
+    if not with_guide:
+        return {"index.html": page_html(plan, circuit, target=target)}
+    progress.stage("guide")
+    guide = make_guide(plan, fresh_pixel_lit=target.laying.fresh_pixel_lit, progress=progress)
+    files = guide_files(plan, target, guide=guide, progress=progress)
+    return {**files, "index.html": page_html(plan, circuit, guide, target=target)}
+
+
+def _events_of_checks(outcome: Outcome) -> tuple[str, ...]:
+    """Those of the first check that made any: what the timing chart shows."""
+    return next((result.events for result in outcome.checks.results if result.events), ())
 
 
 def _facts(outcome: Outcome, options: FlowOptions) -> ReportFacts:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
 import json
 import os
@@ -19,7 +20,9 @@ from hdl2grid.cli import main
 from hdl2grid.cli.start import starting_design
 
 ROOT = Path(__file__).parent.parent
-FILES = ["circuit.json", "parts.csv", "plan.json", "plan.png", "plan.svg", "report.md"]
+GUIDE = ["guide.html", "guide.json", "guide.pdf", "guide.txt"]
+DRAWINGS = ["plan-circuit.svg", "plan-sheets.pdf", "plan-states.svg", "plan-timing.svg", "plan.png", "plan.svg"]
+FILES = sorted([*GUIDE, *DRAWINGS, "circuit.json", "index.html", "parts.csv", "plan.json", "report.md"])
 
 
 def run(*arguments: object) -> Result:
@@ -70,6 +73,20 @@ def test_pictures_open_and_parts_add_up(tea):
     plan = json.loads((folder / "out" / "plan.json").read_text())
     assert sum(int(row["number"]) for row in parts if row["part"] != "wire") == len(plan["devices"])
     assert sum(int(row["number"]) for row in parts if row["part"] == "wire") == report["size"]["wire tiles"]
+
+
+def test_guide_and_page_are_of_this_very_plan(tea):
+    folder, _ = tea
+    sha = hashlib.sha256((folder / "out" / "plan.json").read_bytes()).hexdigest()
+    assert json.loads((folder / "out" / "guide.json").read_text())["plan_sha256"] == sha
+    page = (folder / "out" / "index.html").read_text()
+    assert sha in page and '"guide":{' in page and "tea.py:" in page
+
+
+def test_the_timing_chart_is_of_the_designs_check(tea):
+    folder, report = tea
+    (check,) = report["checks"]
+    assert f"{check['ticks']['sync'] + check['presses']} events" in (folder / "out" / "plan-timing.svg").read_text()
 
 
 def test_source_lines_do_not_tell_where_the_design_lies(tea):
@@ -129,6 +146,26 @@ def test_without_out_results_go_to_a_folder_of_the_machines_name(tmp_path, monke
     assert sorted(path.name for path in Path("out/egg").iterdir()) == FILES
 
 
+def test_without_its_guide_a_plan_still_has_its_page(tea, tmp_path):
+    folder, _ = tea
+    result = run("plan", folder / "tea.py", "--out", tmp_path / "out", "--effort", "quick", "--no-guide")
+    assert result.exit_code == 0, result.output
+    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == [name for name in FILES if name not in GUIDE]
+    assert '"guide":null' in (tmp_path / "out" / "index.html").read_text()
+
+
+def test_guide_and_page_of_an_earlier_run_go_and_somebodys_own_stay(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    Path("egg.py").write_text(starting_design(Path("egg.py")))
+    assert run("plan", "egg.py", "--effort", "quick").exit_code == 0
+    out = Path("out/egg")
+    out.joinpath("guide.txt").write_text("My own notes on hdl2grid.")
+    assert run("plan", "egg.py", "--stop-after", "synthesise").exit_code == 1 + 1
+    out.joinpath("guide.txt").rename(out / "notes.txt")
+    assert run("plan", "egg.py", "--stop-after", "synthesise").exit_code == 0
+    assert sorted(path.name for path in out.iterdir()) == ["circuit.json", "notes.txt", "report.md"]
+
+
 def test_a_rejected_plan_is_kept_under_another_name(tmp_path, monkeypatch):
     """A layout that comes out wrong is rejected: here every plan loses a stroke of wire on its way out."""
     from dataclasses import replace
@@ -148,6 +185,6 @@ def test_a_rejected_plan_is_kept_under_another_name(tmp_path, monkeypatch):
     result = run("plan", "egg.py", "--effort", "quick", "--json")
     assert result.exit_code == 1 and "H2G-C014" in result.stderr
     left = sorted(path.name for path in Path("out/egg").iterdir())
-    assert "plan.rejected.json" in left and "plan.json" not in left
+    assert left == ["circuit.json", "parts.csv", "plan.png", "plan.rejected.json", "plan.svg", "report.md"]
     assert "**rejected**" in Path("out/egg/report.md").read_text()
     assert json.loads(result.stdout)["exit_code"] == 1

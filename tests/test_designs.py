@@ -213,6 +213,8 @@ assert (before, ctx.get(dut.count)) == (0, 1)
     )
     (result,) = report.results
     assert report.machine == "mine"
+    flips = ("hold", "sync", "word[0]", "hold", "reset", "sync")
+    assert result.events == ("sync",) * 7 + ("white", "white", *flips)
     assert (result.name, result.num_ticks, result.num_presses) == ("check", (("sync", 9),), 5)
 
 

@@ -11,13 +11,12 @@ from hdl2grid.cli.beside import circuit_beside
 from hdl2grid.cli.compiling import compiling_announced
 from hdl2grid.cli.reporter import Reporter
 from hdl2grid.cli.session import FoundWrong, Session, output_options, session
-from hdl2grid.errors import InputError
 from hdl2grid.guide.build import make_guide
 from hdl2grid.guide.model import Guide
 from hdl2grid.outputs import ResultFolder
 from hdl2grid.plan.json_io import load_plan
 from hdl2grid.plan.rules import check_plan
-from hdl2grid.show.guide_files import GUIDE_FILES, guide_files
+from hdl2grid.show.guide_files import guide_files
 from hdl2grid.show.locale.catalogues import SOURCE_LANGUAGE, translator
 from hdl2grid.show.page import page_html
 from hdl2grid.target import load_target
@@ -42,7 +41,7 @@ def guide_command(plan: Path, out: Path | None, target: str, language: str) -> N
     if findings:
         raise FoundWrong("G001", "the plan breaks layout rules", findings, where=plan)
     folder = ResultFolder(out if out is not None else plan.parent)
-    _check_not_foreign(folder.path)
+    folder.refuse_foreign()
     with Reporter(verbose=state.verbose) as reporter, compiling_announced(reporter):
         reporter.stage("guide")
         sha = hashlib.sha256(plan.read_bytes()).hexdigest()
@@ -62,15 +61,6 @@ def guide_command(plan: Path, out: Path | None, target: str, language: str) -> N
         files["index.html"] = page_html(loaded, circuit, told, language, target=game, guide_language=language)
         folder.write(files, keep=True)
     _tell(state, guide, folder.path, sorted(files))
-
-
-def _check_not_foreign(folder: Path) -> None:
-    """A file of ours bears our name near its beginning; no other is written over. Raises InputError C004."""
-    for name in (*GUIDE_FILES, "index.html"):
-        path = folder / name
-        if path.exists() and (path.is_dir() or b"hdl2grid" not in path.open("rb").read(4096)):
-            hint = "Name another folder with --out."
-            raise InputError("C004", f"'{path}' is none of this tool's, and is not overwritten", hint=hint)
 
 
 def _tell(state: Session, guide: Guide, folder: Path, files: list[str]) -> None:

@@ -25,14 +25,16 @@ from hdl2grid.show.report import size_rows, stack_counts
 @click.argument("design", type=DesignName())
 @click.option("--out", type=click.Path(path_type=Path), help="Result folder; out/NAME if left out.")
 @click.option("--stop-after", type=click.Choice(["synthesise"]), help="Write circuit.json and the report only.")
+@click.option("--no-guide", is_flag=True, help="Leave the guide out; `hdl2grid guide` can write it later.")
 @flow_options
 @output_options
-def plan_command(design: str, out: Path | None, stop_after: str | None, **chosen: Any) -> None:
+def plan_command(design: str, out: Path | None, stop_after: str | None, no_guide: bool, **chosen: Any) -> None:
     """Make a proven plan of a DESIGN, and write it to a folder.
 
     DESIGN is a Python file with a `machine` in it, or the name of a shipped design. The design's own checks run
-    first. The folder gets plan.json, circuit.json, the drawings plan.svg and plan.png, the parts list parts.csv
-    and report.md. A plan that fails its proof is kept as plan.rejected.json, with exit code 1.
+    first. The folder gets the page index.html, plan.json, circuit.json, drawings (plan.svg, plan.png and others
+    that suit the machine), the guide (guide.json, .txt, .html and .pdf), the parts list parts.csv and report.md. A
+    plan that fails its proof is kept as plan.rejected.json, without page and guide, with exit code 1.
     """
     state = session()
     options = options_from(**chosen)
@@ -41,11 +43,11 @@ def plan_command(design: str, out: Path | None, stop_after: str | None, **chosen
             reporter.stage("load")
             machine = load_machine(design)
             folder = ResultFolder(out if out is not None else Path("out") / str(machine.name))
+            folder.refuse_foreign()
             outcome = run_flow(machine, design_folder(design), options, reporter, stop_after == "synthesise")
             for warning in outcome.mapped.warnings:
                 reporter.note(f"warning: {warning}")
-        reporter.stage("draw")
-        files = result_files(outcome, options)
+        files = result_files(outcome, options, reporter, with_guide=not no_guide)
         folder.write(files)
     _tell(state, outcome, options, folder.path, sorted(files))
     _judge(outcome, folder.path)
@@ -64,7 +66,8 @@ def _tell(state: Session, outcome: Outcome, options: FlowOptions, folder: Path, 
         state.say(f"  {len(circuit.stacks)} stacks")
     for item in outcome.evidence:
         state.say(f"  {item.what}: {item.result}")
-    state.say(f"Wrote {folder}: {', '.join(files)}")
+    first = "; open index.html first" if "index.html" in files else ""
+    state.say(f"Wrote {len(files)} files to {folder}{first}")
     state.report(_as_json(outcome, options, folder, files))
 
 

@@ -29,7 +29,7 @@ STALL_TICKS = 1_000_000
 STALL_FEMTOSECONDS = 10**30
 PROGRESS_TICKS = 4096
 MAX_RECORDED = 1000
-"""How many events of a check are kept for its timing chart."""
+"""How many events of a check are kept for its timing chart, at least."""
 
 
 @dataclass
@@ -72,6 +72,7 @@ class Bench:
         self._num_still = 0
         self.num_presses = 0
         self.events: list[str] = []
+        self._levels: dict[str, int] = {}
         self._session: HdlSession | None = None
         self._initial: tuple[int, ...] = ()
 
@@ -89,6 +90,7 @@ class Bench:
         self.current, self._running = name, running
         self.num_presses = self._num_still = 0
         self.events = []
+        self._levels = self._session.levels()
         self._run += 1
         for ticker in self.tickers:
             ticker.restart(_now(ctx))
@@ -170,8 +172,16 @@ class Bench:
             self._progress(f"{self.current}: ticks", total)
 
     def _record(self, event: str) -> None:
-        if len(self.events) < MAX_RECORDED:
-            self.events.append(event)
+        """Notes an event, and before it the switches that the check has set since the one before."""
+        if len(self.events) >= MAX_RECORDED:
+            return
+        assert self._session is not None
+        levels = self._session.levels()
+        flipped = [name for name, level in levels.items() if level != self._levels[name]]
+        self.events += [*flipped, event]
+        self._levels = levels
+        if event in levels:
+            levels[event] ^= 1
 
     async def _watch(self, ctx: Any) -> None:
         """Without tickers only the check itself moves things: if it waits for anything but a time, it waits in

@@ -39,7 +39,7 @@ from hdl2grid.verify.vcd import tidy_vcd, time_unit
 @dataclass(frozen=True)
 class CheckResult:
     """One check that held. `num_ticks`: how many ticks it saw, by domain; `num_presses`: its presses; `events`:
-    its first ticks and presses in order, at most MAX_RECORDED."""
+    its first ticks, presses and flips of switches in order, about MAX_RECORDED."""
 
     name: str
     num_ticks: tuple[tuple[str, int], ...]

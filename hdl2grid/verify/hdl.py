@@ -53,6 +53,10 @@ class HdlSession:
             cell.set(value)
         self._engine.step_design()
 
+    def levels(self) -> dict[str, int]:
+        """The level of every switch, by its event's name."""
+        return {name: place.get() for name, place in self._inputs.items()}
+
     def apply(self, event: str) -> None:
         """One event: a domain's tick, a press of "reset", or the flip of one input bit.
 
