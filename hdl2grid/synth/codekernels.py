@@ -270,7 +270,7 @@ def anneal_functions(
         if rank <= most_cost:
             mark += 1
             for s in range(num):
-                code = 0
+                code: Any = 0
                 for k in range(width):
                     code |= np.int64(functions[k] >> np.uint64(s) & one) << k
                 codes[s] = code

@@ -271,7 +271,7 @@ def _tag(row: int, rows: Any, tags: Any, size: int) -> int:
 
 
 @njit(cache=True)
-def _terms(tag: int) -> int:
+def _terms(tag: Any) -> int:
     terms = 0
     while tag:
         tag &= tag - 1
@@ -303,7 +303,7 @@ def _factors(vector: Any, planes: Any, plane_sum: Any, plane_weight: Any, ones: 
 
 
 @njit(cache=True, inline="always")
-def _ones(word: Any) -> int:
+def _ones(word: Any) -> Any:
     word = word - ((word >> np.uint64(1)) & np.uint64(0x5555555555555555))
     word = (word & np.uint64(0x3333333333333333)) + ((word >> np.uint64(2)) & np.uint64(0x3333333333333333))
     word = (word + (word >> np.uint64(4))) & np.uint64(0x0F0F0F0F0F0F0F0F)
