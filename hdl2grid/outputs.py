@@ -64,8 +64,9 @@ class ResultFolder:
                 raise InputError("C004", f"'{path}' is none of this tool's, and is not overwritten", hint=_ELSEWHERE)
 
     def write(self, files: Mapping[str, str | bytes], *, keep: bool = False) -> None:
-        """Writes `files` by name; every other file of RESULT_FILES, and of NAMED_FILES where it is ours, is an
-        earlier run's, and is removed unless `keep`. All of `files` are written completely under other names before any is put in its place.
+        """Writes `files` by name. Every other file of RESULT_FILES, and of NAMED_FILES where it is ours, is an
+        earlier run's, and is removed unless `keep`. All of `files` are written completely under other names before
+        any is put in its place.
 
         Raises InputError (C003).
         """
