@@ -76,7 +76,7 @@ class Mapped:
 
 @dataclass(frozen=True)
 class Placed:
-    """A machine with its plan, not verified yet. `circuit` has the repeaters that its nets asked for."""
+    """A machine with its plan, not verified yet. `circuit` has the idle toggles that its nets asked for."""
 
     mapped: Mapped
     circuit: Circuit

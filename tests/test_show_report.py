@@ -83,7 +83,7 @@ def test_names_are_no_markup():
 
 def test_pixels_to_commission_are_listed():
     dark = report_markdown(replace(FACTS, plan=divider_plan()))
-    assert "A pixel is lit when it is placed. These 1 must be flipped" in dark and "(5,2)" in dark
+    assert "A pixel is lit when it is placed, and 1 must be dark" in dark and "(5,2)" in dark
 
 
 def test_stacks_that_say_one_are_named():

@@ -137,6 +137,7 @@ def _figures(facts: ReportFacts) -> dict[str, Any]:
         "parts": [] if plan is None else parts_rows(plan),
         "commissioned": dark,
         "fresh_pixel": "lit" if facts.target.laying.fresh_pixel_lit else "dark",
+        "other_pixel": "dark" if facts.target.laying.fresh_pixel_lit else "lit",
         "stack_rows": [
             (s.name, s.function, len(s.toggles), "yes" if s.strobe is not None else "", o.signal, o.source or "")
             for s, o in zip(circuit.stacks, circuit.origin, strict=True)
