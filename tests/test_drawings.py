@@ -356,6 +356,8 @@ def test_the_timing_chart_names_runs_of_events():
     assert "sync x 12" in words and "count" in words and words.count("3") == 3 + 3, (
         "twelve ticks of a counter by four, and of its output q"
     )
+    tight = words_of(timing_scene(network_from_plan(blinker_plan()), ["sync", "sync", "go", "sync", "sync", "sync"]))
+    assert {"sync x2", "go", "sync x 3"} <= set(tight), "a count is never cut off"
     for events, code in (([], "W005"), (["nope"], "V001")):
         with pytest.raises(InputError) as caught:
             timing_scene(network_from_plan(counter_plan()), events)

@@ -116,5 +116,5 @@ def test_digits_are_read_off_where_they_stand(size):
 def test_lamps_are_read_by_name():
     reader = PanelReader(plan_named("lights"))
     lit = [int(d.signal in ("main_red", "side_green")) for d in reader.pixels]
-    assert reader.read(lit) == "lit: main_red, side_green"
-    assert reader.read([0] * len(lit)) == "lit: none"
+    assert reader.read(lit) == "main_red, side_green lit"
+    assert reader.read([0] * len(lit)) == "nothing lit"

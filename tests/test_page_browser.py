@@ -11,7 +11,9 @@ from plans import blinker_plan, counter_circuit, counter_plan
 
 from hdl2grid.circuit.model import Origin
 from hdl2grid.errors import SourceLine
+from hdl2grid.guide.build import make_guide
 from hdl2grid.show.drawings import drawings_of, render
+from hdl2grid.show.guide_html import guide_html
 from hdl2grid.sim.network import network_from_plan
 from hdl2grid.sim.player import Player
 from hdl2grid.target import load_target
@@ -38,6 +40,21 @@ def test_it_opens_in_under_a_second_and_asks_for_nothing(show):
         assert browser.execute_script("return performance.getEntriesByType('resource').length") == 0
     assert min(took) < 1000
     assert errors(browser) == []
+
+
+def test_the_pictures_of_the_print_edition_are_seen(browser, tmp_path):
+    """Each at its real size on a screen: 5 mm a tile."""
+    plan = counter_plan()
+    page = tmp_path / "guide.html"
+    page.write_text(guide_html(make_guide(plan), load_target()), encoding="utf-8")
+    browser.get(page.as_uri())
+    sizes = browser.execute_script(
+        "return [...document.querySelectorAll('.side figure > svg')].map((e) => "
+        "[e.getBoundingClientRect().width, parseFloat(e.getAttribute('width'))])"
+    )
+    assert len(sizes) > 10
+    for shown, millimetres in sizes:
+        assert shown == pytest.approx(millimetres * 96 / 25.4, abs=1)
 
 
 def test_its_policy_stops_whatever_would_use_the_network(show):

@@ -64,7 +64,7 @@ def make_guide(
     bench = Bench(site.survey)
     check_function(site, chapters, bench)
     progress("looks at the running machine")
-    looks = choose_looks(bench)
+    looks = choose_looks(bench, site.words)
     place_tickers(site, chapters, looks)
     sha = plan_sha256 or hashlib.sha256(dump_plan(plan).encode()).hexdigest()
     return Guide(

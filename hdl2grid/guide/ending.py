@@ -46,9 +46,9 @@ def _when_to_look(site: Site, looks: Looks | None) -> str:
     if looks is None:
         return ""
     say = site.words.say
-    parts = [say("after {ticks} ticks {reading}", ticks=look.ticks, reading=look.reading) for look in looks.looks]
+    parts = [say("{reading} after {ticks} ticks", ticks=look.ticks, reading=look.reading) for look in looks.looks]
     return " " + say(
-        "When it runs, look again: counted from the start of {source} it must read {looks}.",
+        "When it runs, look again: counted from the start of {source} it must show {looks}.",
         source=looks.source,
         looks=site.words.listed(parts),
     )
@@ -67,12 +67,12 @@ def _one_tick(site: Site, index: int) -> None:
     back = way_back(site, world)
     if not changed or back is None or any(move.net is not None for move in back):
         return
-    reader = PanelReader(site.plan)
+    reader = PanelReader(site.plan, site.words)
     title = words.say("Ticker {name}", name=survey.device(index).name)
     site.step(
         title,
         "Let the ticker on {tile} tick once: start it, wait for one tick, stop it. "
-        "The panel reads {reading}; {seen_all}.",
+        "The panel shows {reading}; {seen_all}.",
         [tick],
         see=changed,
         tile=at(tile),
@@ -85,11 +85,11 @@ def _one_tick(site: Site, index: int) -> None:
 def _start(site: Site, index: int) -> None:
     survey, words = site.survey, site.words
     tile = survey.tile(index)
-    reader = PanelReader(site.plan)
+    reader = PanelReader(site.plan, site.words)
     reading = reader.read([site.world.value((p.x, p.y), "pixel") or 0 for p in reader.pixels])
     site.step(
         words.say("Ticker {name}", name=survey.device(index).name),
-        "Start the ticker on {tile} by hand. The panel reads {reading}; "
+        "Start the ticker on {tile} by hand. The panel shows {reading}; "
         "it moves on with the first tick, after {period} s.",
         [Action("press", tile=tile)],
         see=[(p.x, p.y) for p in reader.pixels],

@@ -26,7 +26,7 @@ def check_function(site: Site, chapters: Chapters, bench: Bench) -> None:
     if checks:
         spots = _used_spots(bench, checks)
         _put_buttons(site, spots)
-        reader = PanelReader(site.plan)
+        reader = PanelReader(site.plan, site.words)
         for check in checks:
             _look(site, bench, reader, check)
         back = way_back(site, site.world)
@@ -66,11 +66,15 @@ def _put_buttons(site: Site, spots: Sequence[tuple[int, Spot]]) -> None:
         stub = [Action("wire", colour=survey.nets[net].colour, stroke=spot.stub)] if spot.stub else []
         groups.append([*stub, site.temporary(spot.tile)])
     for part in shares(groups):
+        tiles = _buttons(part)
+        template = "Put temporary buttons on {tiles}{wire}."
+        if len(tiles) == 1:
+            template = "Put a temporary button on {tiles}{wire}."
         site.step(
             words.say("Buttons for the check"),
-            "Put temporary buttons on {tiles}{wire}.",
+            template,
             part,
-            tiles=words.tiles(_buttons(part)),
+            tiles=words.tiles(tiles),
             wire="".join(
                 words.say("; lay {stroke} for it", stroke=words.stroke(a.colour or "", a.stroke))
                 for a in part
@@ -92,9 +96,12 @@ def _clear(site: Site, spots: Sequence[tuple[int, Spot]]) -> None:
     for part in shares(groups):
         tiles = [a.tile for a in part if a.tile]
         wire = "; ".join(site.words.stroke(a.colour or "", a.stroke) for a in part if a.stroke)
+        template = "Take the temporary buttons on {tiles} away{wire}."
+        if len(tiles) == 1:
+            template = "Take the temporary button on {tiles} away{wire}."
         site.step(
             site.words.say("Buttons for the check"),
-            "Take the temporary buttons on {tiles} away{wire}.",
+            template,
             part,
             tiles=site.words.tiles(tiles),
             wire=site.words.say(", and the wire laid for them: {wire}", wire=wire) if wire else "",
@@ -111,9 +118,9 @@ def _look(site: Site, bench: Bench, reader: PanelReader, check: Check) -> None:
     toggles = [(d.x, d.y) for d in _toggles(bench, check.toggles)]
     trial = site.trial(actions)
     reading = reader.read([trial.value(tile, "pixel") or 0 for tile in pixels])
-    template = "Press {presses}. The panel reads {reading}."
+    template = "Press {presses}. The panel shows {reading}."
     if toggles:
-        template = "Press {presses}. The panel reads {reading}, and {toggles}."
+        template = "Press {presses}. The panel shows {reading}, and {toggles}."
     site.step(
         words.say("Look: {reading}", reading=reading),
         template,
@@ -166,13 +173,13 @@ def _mistakes(site: Site, reader: PanelReader, check: Check) -> list[Mistake]:
     found = []
     for reading, numbers in sorted(groups.items(), key=lambda item: -len(item[1]))[:MAX_LISTED]:
         fault, pixels = check.caught[numbers[0]]
-        looks = site.words.say("it reads {reading}", reading=reading)
+        looks = site.words.say("it shows {reading}", reading=reading)
         if reading == right or "?" in reading:
             wrong = [(p.x, p.y) for p, a, b in zip(reader.pixels, pixels, check.pixels, strict=True) if a != b]
             looks = site.words.say("pixels {tiles} are wrong", tiles=site.words.tiles(wrong))
             if not wrong:
                 looks = site.words.say(
-                    "toggles show other values than listed, and the panel reads {reading}", reading=right
+                    "toggles show other values than listed, and the panel shows {reading}", reading=right
                 )
         found.append(Mistake(fault.what, looks, fault.cure))
     return found

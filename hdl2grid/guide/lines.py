@@ -27,7 +27,7 @@ _WIRE = re.compile(rf"(wire|unwire) (.+?) {_TILE}(?: to {_TILE})?, \d+ tiles?$")
 _PLACE = re.compile(rf"place (\w+)(?: ([\w.+-]+))? {_TILE}(.*)$")
 _QUOTED = re.compile(r'"(?:[^"\\]|\\.)*"')
 _DELAY = re.compile(rf" to {_TILE}, (\S+) s$")
-_PERIOD = re.compile(r", every (\S+) s, starts (running|stopped)$")
+_PERIOD = re.compile(r", every (\S+) s, (to be started last|stays stopped)$")
 
 
 def action_line(action: Action) -> str:
@@ -60,8 +60,8 @@ def _device(device: Device) -> str:
         case "pixel":
             return f"pixel {tile} {quoted(device.signal or '')}, starts {'lit' if device.lit else 'dark'}"
         case "ticker":
-            starts = "running" if device.running else "stopped"
-            return f"ticker {tile} {name}, every {device.period_s!r} s, starts {starts}"
+            starts = "to be started last" if device.running else "stays stopped"
+            return f"ticker {tile} {name}, every {device.period_s!r} s, {starts}"
         case "switch":
             return f"switch {'on' if device.on else 'off'} {tile} {name}"
         case "button":
@@ -116,7 +116,7 @@ def _keys(kind: str, word: str | None, name: str | None, tail: str) -> dict[str,
     if kind == "pixel" and name is not None and tail in (", starts lit", ", starts dark"):
         return {"signal": name, "lit": tail.endswith("lit")}
     if kind == "ticker" and (match := _PERIOD.match(tail)) and name is not None:
-        return {"name": name, "period_s": _number(match[1]), "running": match[2] == "running"}
+        return {"name": name, "period_s": _number(match[1]), "running": match[2] != "stays stopped"}
     if kind == "switch" and word in ("on", "off") and name is not None:
         return {"name": name, "on": word == "on"}
     if kind == "button" and name is not None:

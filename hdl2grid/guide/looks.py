@@ -21,6 +21,7 @@ from hdl2grid.guide.bench import Bench, Fault
 from hdl2grid.guide.faults import all_faults
 from hdl2grid.guide.model import Look
 from hdl2grid.guide.panel_reading import PanelReader
+from hdl2grid.guide.words import Words
 from hdl2grid.sim.compiled import CompiledEngine
 from hdl2grid.sim.engine import pack
 
@@ -58,9 +59,9 @@ class Looks:
     num_shown: int
 
 
-def choose_looks(bench: Bench) -> Looks | None:
-    """Looks at the machine in its own course; None where no running ticker that a person can count changes what the
-    panel shows."""
+def choose_looks(bench: Bench, words: Words | None = None) -> Looks | None:
+    """Looks at the machine in its own course, told in `words` (left out: in English); None where no running ticker that a
+    person can count changes what the panel shows."""
     plan = bench.survey.plan
     tickers = [d for d in plan.devices if d.kind == "ticker" and d.running]
     if not tickers or not bench.network.pixels or (tickers[0].period_s or 0) < QUICKEST:
@@ -73,7 +74,7 @@ def choose_looks(bench: Bench) -> Looks | None:
     if not choice.ticks:
         return None
     pixels = choice.course(bench.engine(), max(choice.ticks))
-    reader = PanelReader(plan)
+    reader = PanelReader(plan, words)
     rows = [(tick, pixels[tick - 1].tolist()) for tick in sorted(choice.ticks)]
     looks = tuple(Look(tick, reader.read(row), tuple(row)) for tick, row in rows)
     return Looks(looks, source, len(choice.visible), choice.num_shown)

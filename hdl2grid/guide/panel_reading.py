@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from hdl2grid.guide.model import Tile
+from hdl2grid.guide.words import Words
 from hdl2grid.plan.model import Plan
 from hdl2grid.sim.words import words
 
@@ -33,7 +34,8 @@ _DIGITS = {
 class PanelReader:
     """Reads the panel of one plan."""
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, language: Words | None = None) -> None:
+        self._language = language or Words()
         self.pixels = [d for d in plan.devices if d.kind == "pixel"]
         self._signals = [d.signal or "" for d in self.pixels]
         places: dict[str, list[Tile]] = {}
@@ -58,7 +60,8 @@ class PanelReader:
         value = {signal: bool(lit[i]) for signal, i in self._first.items()}
         if not self.is_digits:
             shown = [self._bits(word, names, value) for word, names in self._words.items()]
-            return "lit: " + (", ".join(text for text in shown if text) or "none")
+            lit = ", ".join(text for text in shown if text)
+            return self._language.say("{names} lit", names=lit) if lit else self._language.say("nothing lit")
         line = []
         for _, word, sign in sorted(self._signs):
             names = self._words[word]

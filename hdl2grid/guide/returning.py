@@ -164,13 +164,17 @@ def go_back(site: Site, moves: Sequence[Move], title: str) -> None:
         action = Action("press", tile=move.tile, times=times)
         after = site.trial([action])
         changed = [t for t, v in after.watched().items() if before.get(t) != v]
+        device = site.world.things[move.tile].device
+        template = "Press {device} on {tile} {times}. Now {seen_all}."
+        if device.kind == "switch":
+            template = "Flip {device} on {tile} {times}. Now {seen_all}."
         site.step(
             title,
-            "Press {device} on {tile} {times}. Now {seen_all}.",
+            template,
             [action],
             see=changed,
             focus=[move.tile],
-            device=words.device(site.world.things[move.tile].device),
+            device=words.source(device),
             tile=at(move.tile),
             times=words.times(times),
             seen_all=words.seen(site.expectations(changed, after)) or words.say("nothing changes"),

@@ -200,8 +200,10 @@ def press_step(
 def press_words(site: Site, net: NetInfo, spot: Spot, is_new: bool) -> str:
     words, tile = site.words, at(spot.tile)
     if spot.own:
-        device = words.device(site.world.things[spot.tile].device)
-        return words.say("Press {device} on {tile} once.", device=device, tile=tile)
+        device = site.world.things[spot.tile].device
+        if device.kind == "switch":
+            return words.say("Flip {device} on {tile} once.", device=words.source(device), tile=tile)
+        return words.say("Press {device} on {tile} once.", device=words.source(device), tile=tile)
     if not is_new:
         return words.say("Press the button on {tile} once.", tile=tile)
     if spot.ticker:
@@ -262,14 +264,22 @@ def _back_step(
     new = _places(placing)
     shown = [*own, *(t for t in new if t not in own)]
     what = say("the button on {tile}", tile=at(spot.tile))
+    flips = False
     if spot.own:
-        device = words.device(site.world.things[spot.tile].device)
-        what = say("{device} on {tile}", device=device, tile=at(spot.tile))
+        device = site.world.things[spot.tile].device
+        flips = device.kind == "switch"
+        what = say("{device} on {tile}", device=words.source(device), tile=at(spot.tile))
     template = "Press {what} again. All is back: {seen_own}."
+    if flips:
+        template = "Flip {what} again. All is back: {seen_own}."
     if new:
         template = "Put pixels on {new} now (they are {fresh}), then press {what} again. All is back: {seen_own}."
+        if flips:
+            template = "Put pixels on {new} now (they are {fresh}), then flip {what} again. All is back: {seen_own}."
     if is_first:
         template = "Put pixels on {new} now (they are {fresh}), then press {what} once. Now {seen_own}."
+        if flips:
+            template = "Put pixels on {new} now (they are {fresh}), then flip {what} once. Now {seen_own}."
     if clearing:
         template += " Take the button and its wire away." if spot.stub else " Take the button away."
     actions = [*placing, Action("press", tile=spot.tile)]
@@ -326,13 +336,18 @@ def likely_mistakes(site: Site, net: NetInfo, spot: Spot) -> list[Mistake]:
     """What most likely went wrong when a press test does not show what it should. Called before the net lies."""
     say, words = site.words.say, site.words
     found = [_gap(site, net, stroke, tiles) for stroke, tiles in _cut_off(site, net, spot)]
-    found.append(
-        Mistake(
-            say("the button stands beside the wire, or the wire under it has another colour"),
-            say("nothing changes"),
-            say("look at {tile}: button and {colour} wire must be on one tile", tile=at(spot.tile), colour=net.colour),
+    what = say("the button stands beside the wire, or the wire under it has another colour")
+    cure = say("look at {tile}: button and {colour} wire must be on one tile", tile=at(spot.tile), colour=net.colour)
+    if spot.own:
+        source = words.source(site.world.things[spot.tile].device)
+        what = say("the wire does not reach {device}, or has another colour there", device=source)
+        cure = say(
+            "look at {tile}: {colour} wire must lie under {device}",
+            tile=at(spot.tile),
+            colour=net.colour,
+            device=source,
         )
-    )
+    found.append(Mistake(what, say("nothing changes"), cure))
     near = sorted({k.tile for k in _clear_of(site, net)})
     if near:
         found.append(

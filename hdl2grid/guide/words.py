@@ -81,6 +81,12 @@ class Words:
         }
         return words[device.kind]()
 
+    def source(self, device: Device) -> str:
+        """What is pressed or flipped, by its name alone: "button reset", "switch day"."""
+        if device.kind == "switch":
+            return self.say("switch {name}", name=device.name)
+        return self.device(device)
+
     def seen(self, expect: Iterable[Expectation]) -> str:
         """What must be seen, grouped: "toggles (1,2) and (3,4) show 1, pixel (5,6) is dark"."""
         groups: dict[tuple[str, int], list[Tile]] = {}

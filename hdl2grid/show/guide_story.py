@@ -50,7 +50,7 @@ def parted(step: Step) -> tuple[list[str], list[Expectation], list[Expectation]]
 def _seen(step: Step, words: Words) -> tuple[str, ...]:
     """What the panel reads, and what changes."""
     readings, changed, _ = parted(step)
-    found = [f"The panel reads {text}." for text in readings]
+    found = [f"The panel shows {text}." for text in readings]
     return (*found, f"See: {words.seen(changed)}.") if changed else tuple(found)
 
 

@@ -74,7 +74,7 @@ def _step(step: Step) -> Iterator[str]:
 
 def _seen(step: Step) -> str:
     readings, changed, stays = parted(step)
-    read = [f"the panel reads {text}" for text in readings]
+    read = [f"the panel shows {text}" for text in readings]
     shown, same = Words().seen(changed), Words().seen(stays)
     unchanged = [f"unchanged: {same}"] if same and shown else [same] if same else []
     return "; ".join([*read, *([shown] if shown else []), *unchanged])

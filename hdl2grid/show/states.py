@@ -28,6 +28,8 @@ def states_scene(network: Network, max_states: int = MAX_STATES) -> Scene:
     space = state_space(network, max_states)
     count = len(space.labels)
     labels = [shortened(label, _LABEL_LENGTH) for label in space.labels]
+    if len(set(labels)) < count:
+        labels = [f"{i + 1}: {label}" for i, label in enumerate(labels)]
     wide = max(60.0, max(len(label) for label in labels) * _LETTER + 20)
     rows = (count + 1) // 2
     gap = max(170.0, min(420.0, 24.0 * rows))

@@ -112,15 +112,24 @@ def _event_row(events: list[str]) -> list[Shape]:
             end += 1
         count = end - start + 1
         left, right = _x(start + 1), _x(end + 2)
-        text = events[start] if count == 1 else f"{events[start]} x {count}"
         room = max(3, int((right - left) / _LETTER) + (2 if count == 1 else 0))
+        text = _run_name(events[start], count, room)
         shapes.append(Line(left + 2, bottom, right - 2, bottom, hues.INK, 1.2))
-        shapes.append(Text((left + right) / 2, bottom - 6, text[:room], 10, hues.INK, "middle"))
+        shapes.append(Text((left + right) / 2, bottom - 6, text, 10, hues.INK, "middle"))
         start = end + 1
     for column in range(len(events) + 2):
         height = 6.0 if column else 0.0
         shapes.append(Line(_x(column), bottom - height / 2, _x(column), bottom + height / 2, hues.GREY_TEXT, 0.8))
     return shapes
+
+
+def _run_name(event: str, count: int, room: int) -> str:
+    """ "sync x 12" in at most `room` letters: the name is shortened, never the count."""
+    if count == 1:
+        return event[:room]
+    long, short = f" x {count}", f" x{count}"
+    tail = long if len(event) + len(long) <= room else short
+    return event[: max(1, room - len(tail))] + tail
 
 
 def _bit_line(values: tuple[int, ...], y: float) -> list[Shape]:

@@ -59,7 +59,7 @@ export function expectationLines(expect) {
     [tilesOf((e) => e.see === "toggle" && e.bit === 0), (n, v) => tn("toggle at 0: {tiles}", "toggles at 0: {tiles}", n, v)],
   ].filter(([tiles]) => tiles.length);
   const lines = groups.map(([tiles, words]) => words(tiles.length, { tiles: tiles.join(" ") }));
-  const read = expect.filter((e) => e.see === "digits").map(({ text }) => t("the panel reads {text}", { text }));
+  const read = expect.filter((e) => e.see === "digits").map(({ text }) => t("the panel shows {text}", { text }));
   return [...lines, ...read];
 }
 
