@@ -60,8 +60,8 @@ class Looks:
 
 
 def choose_looks(bench: Bench, words: Words | None = None) -> Looks | None:
-    """Looks at the machine in its own course, told in `words` (left out: in English); None where no running ticker that a
-    person can count changes what the panel shows."""
+    """Looks at the machine in its own course, told in `words` (left out: in English); None where no running ticker that
+    a person can count changes what the panel shows."""
     plan = bench.survey.plan
     tickers = [d for d in plan.devices if d.kind == "ticker" and d.running]
     if not tickers or not bench.network.pixels or (tickers[0].period_s or 0) < QUICKEST:

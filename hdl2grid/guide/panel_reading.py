@@ -60,8 +60,8 @@ class PanelReader:
         value = {signal: bool(lit[i]) for signal, i in self._first.items()}
         if not self.is_digits:
             shown = [self._bits(word, names, value) for word, names in self._words.items()]
-            lit = ", ".join(text for text in shown if text)
-            return self._language.say("{names} lit", names=lit) if lit else self._language.say("nothing lit")
+            told = ", ".join(text for text in shown if text)
+            return self._language.say("{names} lit", names=told) if told else self._language.say("nothing lit")
         line = []
         for _, word, sign in sorted(self._signs):
             names = self._words[word]
