@@ -65,7 +65,8 @@ def _calm_order(crowds: list[frozenset[int]]) -> list[int]:
 
 
 def _signal_of(circuit: Circuit) -> dict[str, int]:
-    """For each driver a number that it shares with those that the same sinks list."""
+    """For each driver that is read a number, shared with those that the same sinks list; a ticker shares none."""
+    tickers = {source.name for source in circuit.sources if source.kind == "ticker"}
     sinks = [toggle.drivers for stack in circuit.stacks for toggle in stack.toggles]
     sinks += [stack.strobe for stack in circuit.stacks if stack.strobe is not None]
     sinks += [pixel.drivers for pixel in circuit.pixels]
@@ -73,8 +74,9 @@ def _signal_of(circuit: Circuit) -> dict[str, int]:
     for number, drivers in enumerate(sinks):
         for driver in drivers:
             readers[driver].append(number)
-    numbers: dict[tuple[int, ...], int] = {}
-    return {driver: numbers.setdefault(tuple(row), len(numbers)) for driver, row in readers.items()}
+    numbers: dict[tuple[str, tuple[int, ...]], int] = {}
+    alone = {driver: driver if driver in tickers else "" for driver in readers}
+    return {driver: numbers.setdefault((alone[driver], tuple(row)), len(numbers)) for driver, row in readers.items()}
 
 
 def form_nets(circuit: Circuit, panel: PanelLayout | None) -> Netlist:
@@ -95,7 +97,7 @@ def form_nets(circuit: Circuit, panel: PanelLayout | None) -> Netlist:
         elif stack.name not in paired:
             builder.add_stack(stack, blocks[stack.name])
     builder.add_pixels(circuit, panel)
-    return builder.finish({source.name for source in circuit.sources if source.kind == "ticker"})
+    return builder.finish()
 
 
 def _reset_of(stacks: tuple[Stack, ...]) -> dict[str, str]:
@@ -188,16 +190,11 @@ class _Builder:
                 tile = self._tile(0, 0, device, pixel.drivers)
                 self.cells.append(Cell(pixel.signal, "pixel", 1, 1, (tile,), False, ()))
 
-    def finish(self, tickers: set[str]) -> Netlist:
-        readers: dict[str, list[int]] = defaultdict(list)
-        for sink, (_, drivers) in enumerate(self.wants):
-            for driver in drivers:
-                readers[driver].append(sink)
-        groups: dict[tuple[str, tuple[int, ...]], list[str]] = defaultdict(list)
+    def finish(self) -> Netlist:
+        groups: dict[int, list[str]] = defaultdict(list)
         for driver in self.driver_tile:
-            if driver in readers:
-                alone = driver if driver in tickers else ""
-                groups[alone, tuple(readers[driver])].append(driver)
+            if driver in self.signal_of:
+                groups[self.signal_of[driver]].append(driver)
         signals = tuple(
             Signal(tuple(sorted(drivers)), tuple(self.driver_tile[d] for d in sorted(drivers)))
             for drivers in groups.values()

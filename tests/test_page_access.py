@@ -3,20 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from browser import AXE, KEYS, big_plan, chromium, click, errors, page_opener, text_of, wait_for
+from browser import AXE, KEYS, big_plan, click, errors, text_of, wait_for
 from plans import blinker_plan, counter_circuit, counter_plan
-
-
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory):
-    with chromium(tmp_path_factory.mktemp("profile")) as driver:
-        yield driver
-
-
-@pytest.fixture
-def show(browser, tmp_path):
-    return page_opener(browser, tmp_path)
-
 
 RUN_AXE = """
     const done = arguments[0], rules = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"];

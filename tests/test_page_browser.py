@@ -6,7 +6,7 @@ import json
 import time
 
 import pytest
-from browser import KEYS, big_plan, chromium, click, errors, page_opener, requests_of, symbols, text_of, wait_for
+from browser import KEYS, big_plan, click, errors, requests_of, symbols, text_of, wait_for
 from plans import blinker_plan, counter_circuit, counter_plan
 
 from hdl2grid.circuit.model import Origin
@@ -17,17 +17,6 @@ from hdl2grid.show.guide_html import guide_html
 from hdl2grid.sim.network import network_from_plan
 from hdl2grid.sim.player import Player
 from hdl2grid.target import load_target
-
-
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory):
-    with chromium(tmp_path_factory.mktemp("profile")) as driver:
-        yield driver
-
-
-@pytest.fixture
-def show(browser, tmp_path):
-    return page_opener(browser, tmp_path)
 
 
 def test_it_opens_in_under_a_second_and_asks_for_nothing(show):

@@ -5,24 +5,13 @@ from __future__ import annotations
 import json
 
 import pytest
-from browser import chromium, click, errors, page_opener, symbols, text_of, wait_for
+from browser import click, errors, symbols, text_of, wait_for
 from page_support import plain_guide
 from plans import blinker_plan, counter_plan
 
 NO_STORAGE = (
     """Object.defineProperty(window, "localStorage", { get() { throw new DOMException("no", "SecurityError"); } });"""
 )
-
-
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory):
-    with chromium(tmp_path_factory.mktemp("profile")) as driver:
-        yield driver
-
-
-@pytest.fixture
-def show(browser, tmp_path):
-    return page_opener(browser, tmp_path)
 
 
 def drop_file(browser, text: str) -> None:

@@ -214,11 +214,6 @@ def fingerprint(plan: Plan) -> dict[Tile, object]:
     return marks
 
 
-def has_effect(guide: Guide, slip: Slip) -> bool:
-    """Whether a slip makes another machine than the plan's."""
-    return fingerprint(machine_of(guide, slip)) != fingerprint(machine_of(guide, None))
-
-
 def describe(guide: Guide, slip: Slip) -> str:
     """A slip in words, for reports."""
     step = list(guide.steps())[slip.step]

@@ -14,8 +14,8 @@ from numba import njit
 
 from hdl2grid.layout.arrays import COLOURS, Board, Scratch, Shape
 from hdl2grid.layout.placement import tree_length
-from hdl2grid.layout.rng import below, seeded, unit
-from hdl2grid.layout.routing import neighbour
+from hdl2grid.layout.wires import grid_tile, neighbour
+from hdl2grid.rng import below, seeded, unit
 
 
 @dataclass(frozen=True)
@@ -56,9 +56,8 @@ def tile_clashes(tile: int, c: int, shape: Shape, board: Board, seen: Any) -> in
                 count += 1
     if count == 0:
         return 0
-    cell = shape.cell_of[tile]
     width, height = board.size[0], board.size[1]
-    at = (board.y[cell] + board.dy[tile]) * width + board.x[cell] + board.dx[tile]
+    at = grid_tile(tile, shape, board)
     for d in range(4):
         to = neighbour(at, d, width, height)
         other = board.tile_at[to] if to >= 0 else -1
@@ -156,14 +155,19 @@ def count_usage(shape: Shape, board: Board) -> None:
 
 
 @njit(cache=True)
-def recolour(
-    rng: Any, shape: Shape, board: Board, scratch: Scratch, penalty: Any, moves: int, hot: float, cold: float,
-    w_clash: float, w_split: float, w_overlap: float,
-) -> int:  # fmt: skip
-    """Anneal the board's colours; returns the clashes left.
+def set_colour(v: int, c: int, shape: Shape, board: Board) -> None:
+    s = shape.signal_of[v]
+    board.usage[s, board.colour[v]] -= 1
+    board.usage[s, c] += 1
+    board.colour[v] = c
 
-    `penalty[s, c]` is added for each net in use: what routing has learnt about it.
-    """
+
+@njit(cache=True)
+def recolour(
+    rng: Any, shape: Shape, board: Board, scratch: Scratch, moves: int, hot: float, cold: float, w_clash: float,
+    w_split: float, w_overlap: float,
+) -> int:  # fmt: skip
+    """Anneal the board's colours; returns the clashes left."""
     n_vars = board.colour.shape[0]
     n_signals = board.usage.shape[0]
     seen, buf = scratch.seen, scratch.buffer
@@ -200,14 +204,12 @@ def recolour(
         delta = -w_overlap * (overlap(s, a, boxes) + overlap(s, b, boxes)) - length[s, a] - length[s, b]
         for c in range(COLOURS):
             if board.usage[s, c] > 0:
-                delta -= penalty[s, c] + w_split
+                delta -= w_split
         clash = 0
         for i in range(n_kept):
             for c in (a, b):
                 clash -= variable_clashes(kept[i], c, shape, board, seen)
-            board.usage[s, a] -= 1
-            board.usage[s, b] += 1
-            board.colour[kept[i]] = b
+            set_colour(kept[i], b, shape, board)
             for c in (a, b):
                 clash += variable_clashes(kept[i], c, shape, board, seen)
         for c in (a, b):
@@ -216,7 +218,7 @@ def recolour(
             length[s, c] = net_length(s, c, shape, board, buf, boxes)
         for c in range(COLOURS):
             if board.usage[s, c] > 0:
-                delta += penalty[s, c] + w_split
+                delta += w_split
         delta += w_overlap * (overlap(s, a, boxes) + overlap(s, b, boxes)) + length[s, a] + length[s, b]
         delta += w_clash * clash
         if delta <= 0.0 or unit(rng) < np.exp(-delta / heat):
@@ -226,9 +228,7 @@ def recolour(
                 best[:] = board.colour
         else:
             for i in range(n_kept):
-                board.usage[s, a] += 1
-                board.usage[s, b] -= 1
-                board.colour[kept[i]] = a
+                set_colour(kept[i], a, shape, board)
             for c in (a, b):
                 length[s, c] = old_length[c]
                 boxes[s, c] = old_box[c]
@@ -237,30 +237,20 @@ def recolour(
     return count_clashes(shape, board, seen)
 
 
-def choose_colours(
-    shape: Shape,
-    board: Board,
-    scratch: Scratch,
-    params: ColourParams,
-    seed: int,
-    penalty: Any = None,
-    heat: float = 1.0,
-) -> int:
+def choose_colours(shape: Shape, board: Board, scratch: Scratch, params: ColourParams, seed: int) -> int:
     """Anneal the colours of a placed board from those it has, again while tiles clash; returns the clashes left."""
     count = len(shape.signal_of)
     if count == 0:
         return 0
-    if penalty is None:
-        penalty = np.zeros((board.usage.shape[0], COLOURS))
     clashes = 1
     for turn in range(4):
-        moves = int(params.moves_per_variable * count * heat)
-        hot = max(params.cold * 1.01, params.hot * heat)
+        share = 1.0 if turn == 0 else 0.5
+        moves = int(params.moves_per_variable * count * share)
+        hot = params.hot * share
         clashes = recolour(
-            seeded(seed, 2, turn), shape, board, scratch, penalty, moves, hot, params.cold, params.clash * (1 + turn),
+            seeded(seed, 2, turn), shape, board, scratch, moves, hot, params.cold, params.clash * (1 + turn),
             params.split, params.overlap,
         )  # fmt: skip
         if clashes == 0:
             break
-        heat = 0.5
     return int(clashes)

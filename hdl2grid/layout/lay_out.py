@@ -14,10 +14,10 @@ from hdl2grid.layout.colouring import ColourParams, choose_colours
 from hdl2grid.layout.lines import pick_gap, pick_line, with_line, without_line
 from hdl2grid.layout.placement import PlaceParams, pack, place
 from hdl2grid.layout.repair import RepairParams, better
-from hdl2grid.layout.rng import below, seeded
-from hdl2grid.layout.routing import RouteParams, find_conflicts, rip_all, route
+from hdl2grid.layout.routing import RouteParams, rip_all, route
 from hdl2grid.netlist import Netlist
 from hdl2grid.progress import Progress, silent
+from hdl2grid.rng import below, seeded
 
 
 @dataclass(frozen=True)
@@ -60,6 +60,8 @@ STEPS = (
 cells need with them. More room at the pins helps more than more area."""
 TIGHT = ((3, 1, 1.2), (2, 1, 1.35), (2, 1, 1.25))
 """Tried in this order where the limits of the grid rule out the others."""
+TIGHTEST = PlaceParams(gap_x=2, gap_y=1)
+"""The least room around a cell: what shrinking may leave."""
 
 
 @dataclass(frozen=True)
@@ -100,6 +102,10 @@ def lay_out(netlist: Netlist, params: LayoutParams, progress: Progress = silent)
         board = search.polish(board)
     wire, over = int(board.length.sum()), int((board.crossings > 0).sum())
     return Layout(board, LayoutStats(search.num_placements, search.num_tries, search.num_cuts, wire, over))
+
+
+def _told(board: Board) -> str:
+    return f"{int(board.size[0])} x {int(board.size[1])}"
 
 
 class _Search:
@@ -195,16 +201,18 @@ class _Search:
                 continue
             scratch = make_scratch(self.netlist, int(board.size[0]) + 1, int(board.size[1]) + 1)
             wider = with_line(self.shape, board, scratch, axis, at)
-            left, _ = route(self.shape, wider, scratch, RouteParams(rounds=12, stall=5), self.rng)
-            if left:
-                left = self.mend(wider, scratch, places, self.effort.tries // 6)
+            left = self.reroute(wider, scratch, places, self.effort.tries // 6)
             if left < conflicts:
                 idle = 0
             if left <= conflicts:
                 board, conflicts = wider, left
-            size = f"{int(board.size[0])} x {int(board.size[1])}"
-            self.progress(f"layout {size}: {conflicts} conflicts after widening", self.num_placements)
+            self.progress(f"layout {_told(board)}: {conflicts} conflicts after widening", self.num_placements)
         return board, conflicts
+
+    def reroute(self, board: Board, scratch: Scratch, places: PlaceParams, tries: int) -> int:
+        """Route what a new or a missing line has upset, and repair; returns the conflicts left."""
+        left, _ = route(self.shape, board, scratch, RouteParams(rounds=12, stall=5), self.rng)
+        return self.mend(board, scratch, places, tries) if left else left
 
     def mend(self, board: Board, scratch: Scratch, places: PlaceParams, tries: int) -> int:
         """Repair until nothing is illegal; returns the conflicts left."""
@@ -215,7 +223,6 @@ class _Search:
 
     def shrink(self, board: Board) -> Board:
         """Take out rows and columns as long as the rest can be made legal again."""
-        places = PlaceParams(gap_x=2, gap_y=1)
         scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
         failed = 0
         loose = RepairParams(
@@ -228,31 +235,26 @@ class _Search:
                 break
             self.num_cuts += 1
             axis, at = pick_line(board, self.rng)
-            cut = without_line(self.shape, board, scratch, places, axis, at)
+            cut = without_line(self.shape, board, scratch, TIGHTEST, axis, at)
             if not isinstance(cut, Board):
                 failed += 1
                 focus = np.array([c for c in cut.tolist() if c in movable], np.int64)
                 if len(focus):
-                    better(self.shape, board, scratch, loose, places, RouteParams(), self.rng, False, focus)
+                    better(self.shape, board, scratch, loose, TIGHTEST, RouteParams(), self.rng, False, focus)
                 continue
-            conflicts, _ = route(self.shape, cut, scratch, RouteParams(rounds=12, stall=5), self.rng)
-            if conflicts:
-                conflicts = self.mend(cut, scratch, places, self.effort.cut_tries)
-            if conflicts == 0:
+            if self.reroute(cut, scratch, TIGHTEST, self.effort.cut_tries) == 0:
                 board, failed = cut, 0
             else:
                 failed += 1
-            size = f"{int(board.size[0])} x {int(board.size[1])}"
-            self.progress(f"layout {size}: legal, making it smaller", self.num_cuts, self.effort.cuts)
+            self.progress(f"layout {_told(board)}: legal, making it smaller", self.num_cuts, self.effort.cuts)
         return board
 
     def squeeze(self, board: Board) -> Board:
         """Start anew on grids a little smaller than the best so far."""
-        places = PlaceParams(gap_x=2, gap_y=1)
         area = float(board.size[0] * board.size[1])
         for turn in range(self.effort.restarts):
-            size = self.size_for(area * (0.97, 0.94, 0.91)[turn % 3], places, (1.15, 0.95, 1.35, 1.6)[turn % 4])
-            found = None if size is None else self.attempt(size, places, 100 + turn, widen=False)
+            size = self.size_for(area * (0.97, 0.94, 0.91)[turn % 3], TIGHTEST, (1.15, 0.95, 1.35, 1.6)[turn % 4])
+            found = None if size is None else self.attempt(size, TIGHTEST, 100 + turn, widen=False)
             if found is not None:
                 found = self.shrink(found)
                 board, area = found, float(found.size[0] * found.size[1])
@@ -262,12 +264,11 @@ class _Search:
         """Less wire, fewer crossovers and turns, keeping the layout legal."""
         scratch: Scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
         kept = copy_board(board)
-        places = PlaceParams(gap_x=2, gap_y=1)
         params = RepairParams(
             tries=self.effort.polish, stall=self.effort.polish, rounds=3, conflict=1000.0, wire=1.0, crossover=5.0,
             turn=0.8, hot=2.0, cold=0.3,
         )  # fmt: skip
-        self.progress(f"layout {int(board.size[0])} x {int(board.size[1])}: polishing")
-        left, _, used = better(self.shape, board, scratch, params, places, RouteParams(), self.rng, False)
+        self.progress(f"layout {_told(board)}: polishing")
+        left, _, used = better(self.shape, board, scratch, params, TIGHTEST, RouteParams(), self.rng, False)
         self.num_tries += used
-        return board if left == 0 and find_conflicts(board, scratch, 0.0) == 0 else kept
+        return board if left == 0 else kept

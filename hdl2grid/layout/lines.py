@@ -8,9 +8,10 @@ import numpy as np
 from numba import njit
 
 from hdl2grid.layout.arrays import Board, Ints, Scratch, Shape, fresh_board
-from hdl2grid.layout.placement import PlaceParams, index_tiles, stamp
-from hdl2grid.layout.rng import below, unit
-from hdl2grid.layout.routing import find_conflicts, lay_all
+from hdl2grid.layout.placement import PlaceParams, index_tiles, stamp_all
+from hdl2grid.layout.routing import find_conflicts
+from hdl2grid.layout.wires import lay_all
+from hdl2grid.rng import below, unit
 
 
 @njit(cache=True)
@@ -81,6 +82,15 @@ def move_routes(old: Board, new: Board, axis: int, at: int) -> None:
         new.reached[n] = count > 0
 
 
+def mark_for_mending(shape: Shape, board: Board, scratch: Scratch) -> None:
+    """Bring the grid of a board with new places and routes up to date, and mark all its nets."""
+    stamp_all(shape, board)
+    index_tiles(shape, board)
+    lay_all(board)
+    find_conflicts(board, scratch, 0.0)
+    board.bad[:] = (board.usage > 0).reshape(-1)
+
+
 def without_line(shape: Shape, board: Board, scratch: Scratch, places: PlaceParams, axis: int, at: int) -> Board | Ints:
     """The board without column (`axis` 0) or row (1) number `at`, with all nets marked to be mended; or, where the
     cells cannot close up, the numbers of those that stand in the way."""
@@ -96,13 +106,8 @@ def without_line(shape: Shape, board: Board, scratch: Scratch, places: PlacePara
         return np.flatnonzero(tight)
     new = fresh_board(board, *size)
     new.x[:], new.y[:] = (out, board.y) if axis == 0 else (board.x, out)
-    for c in range(len(out)):
-        stamp(new.grid, int(new.x[c]), int(new.y[c]), int(shape.w[c]), int(shape.h[c]), c)
-    index_tiles(shape, new)
     move_routes(board, new, axis, at)
-    lay_all(new)
-    find_conflicts(new, scratch, 0.0)
-    new.bad[:] = (new.usage > 0).reshape(-1)
+    mark_for_mending(shape, new, scratch)
     return new
 
 
@@ -144,13 +149,8 @@ def with_line(shape: Shape, board: Board, scratch: Scratch, axis: int, at: int) 
     new = fresh_board(board, *size)
     start = new.x if axis == 0 else new.y
     start[start >= at] += 1
-    for c in range(len(start)):
-        stamp(new.grid, int(new.x[c]), int(new.y[c]), int(shape.w[c]), int(shape.h[c]), c)
-    index_tiles(shape, new)
     stretch_routes(board, new, axis, at)
-    lay_all(new)
-    find_conflicts(new, scratch, 0.0)
-    new.bad[:] = (new.usage > 0).reshape(-1)
+    mark_for_mending(shape, new, scratch)
     return new
 
 

@@ -13,7 +13,8 @@ import numpy as np
 from numba import njit
 
 from hdl2grid.layout.arrays import Board, Shape
-from hdl2grid.layout.rng import below, seeded, unit
+from hdl2grid.layout.wires import grid_tile
+from hdl2grid.rng import below, seeded, unit
 
 FAR = 1 << 28
 TREE_LIMIT = 40
@@ -103,6 +104,14 @@ def stamp(grid: Any, px: int, py: int, w: int, h: int, value: int) -> None:
     for yy in range(py, py + h):
         for xx in range(px, px + w):
             grid[yy, xx] = value
+
+
+@njit(cache=True)
+def stamp_all(shape: Shape, board: Board) -> None:
+    """Fill `grid` from the cells' places."""
+    board.grid[:, :] = -1
+    for c in range(shape.w.shape[0]):
+        stamp(board.grid, board.x[c], board.y[c], shape.w[c], shape.h[c], c)
 
 
 @njit(cache=True)
@@ -245,9 +254,7 @@ def anneal(
         else:
             board.dy[t1], board.dy[t2] = board.dy[t2], board.dy[t1]
     board.x[:], board.y[:], board.dx[:], board.dy[:] = best_x, best_y, best_dx, best_dy
-    board.grid[:, :] = -1
-    for c in range(shape.w.shape[0]):
-        stamp(board.grid, board.x[c], board.y[c], shape.w[c], shape.h[c], c)
+    stamp_all(shape, board)
     return best_cost
 
 
@@ -288,8 +295,7 @@ def index_tiles(shape: Shape, board: Board) -> None:
     """Fill `tile_at` from the cells' places."""
     board.tile_at[:] = -1
     for t in range(shape.cell_of.shape[0]):
-        c = shape.cell_of[t]
-        board.tile_at[(board.y[c] + board.dy[t]) * board.size[0] + board.x[c] + board.dx[t]] = t
+        board.tile_at[grid_tile(t, shape, board)] = t
 
 
 def place(shape: Shape, board: Board, params: PlaceParams, seed: int) -> float:

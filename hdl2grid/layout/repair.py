@@ -14,19 +14,20 @@ import numpy as np
 from numba import njit
 
 from hdl2grid.layout.arrays import COLOURS, OTHER, Board, Scratch, Shape
-from hdl2grid.layout.colouring import cell_clashes, variable_clashes
+from hdl2grid.layout.colouring import cell_clashes, count_usage, set_colour, variable_clashes
 from hdl2grid.layout.placement import (
     PlaceParams,
     fits,
     index_tiles,
     mirror,
     move_to,
-    stamp,
+    stamp_all,
     swap_cells,
     swap_fits,
 )
-from hdl2grid.layout.rng import below, unit
-from hdl2grid.layout.routing import RouteParams, find_conflicts, grid_tile, lay, lay_all, neighbour, reroute
+from hdl2grid.layout.routing import RouteParams, find_conflicts, reroute
+from hdl2grid.layout.wires import grid_tile, lay, lay_all, neighbour
+from hdl2grid.rng import below, unit
 
 SHIFT, SWAP, MIRROR, EXCHANGE, COLOUR = range(5)
 NOWHERE = np.zeros(0, np.int64)
@@ -103,8 +104,7 @@ def mark_covered(cells: Any, count: int, shape: Shape, board: Board, scratch: Sc
     target = scratch.target
     for i in range(count):
         for k in range(shape.cell_start[cells[i]], shape.cell_start[cells[i] + 1]):
-            t = shape.cell_tiles[k]
-            target[(board.y[cells[i]] + board.dy[t]) * board.size[0] + board.x[cells[i]] + board.dx[t]] = 1
+            target[grid_tile(shape.cell_tiles[k], shape, board)] = 1
     for n in range(board.length.shape[0]):
         if not board.bad[n]:
             for i in range(board.length[n]):
@@ -113,16 +113,7 @@ def mark_covered(cells: Any, count: int, shape: Shape, board: Board, scratch: Sc
                     break
     for i in range(count):
         for k in range(shape.cell_start[cells[i]], shape.cell_start[cells[i] + 1]):
-            t = shape.cell_tiles[k]
-            target[(board.y[cells[i]] + board.dy[t]) * board.size[0] + board.x[cells[i]] + board.dx[t]] = 0
-
-
-@njit(cache=True)
-def set_colour(v: int, b: int, shape: Shape, board: Board) -> None:
-    s = shape.signal_of[v]
-    board.usage[s, board.colour[v]] -= 1
-    board.usage[s, b] += 1
-    board.colour[v] = b
+            target[grid_tile(shape.cell_tiles[k], shape, board)] = 0
 
 
 @njit(cache=True)
@@ -394,14 +385,10 @@ def repair(
                 for t in range(board.history.shape[1]):
                     board.history[c, t] *= decay
     board.x[:], board.y[:], board.dx[:], board.dy[:] = k_x, k_y, k_dx, k_dy
-    board.grid[:, :] = -1
-    for c in range(shape.w.shape[0]):
-        stamp(board.grid, board.x[c], board.y[c], shape.w[c], shape.h[c], c)
+    stamp_all(shape, board)
     index_tiles(shape, board)
-    board.usage[:, :] = 0
     board.colour[:] = k_colour
-    for v in range(k_colour.shape[0]):
-        board.usage[shape.signal_of[v], k_colour[v]] += 1
+    count_usage(shape, board)
     for n in range(n_nets):
         size = k_length[n]
         board.route[n, :size], board.ways[n, :size] = k_route[n, :size], k_ways[n, :size]

@@ -20,8 +20,6 @@ from hdl2grid.logic.prepare import Domain, Prepared, clock_port, reset_port, spo
 from hdl2grid.ports import Port, bit_name
 from hdl2grid.userline import source_of
 
-CONSTANTS = (0, 1)
-
 
 @dataclass(frozen=True)
 class Reading:

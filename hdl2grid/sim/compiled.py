@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from hdl2grid.circuit.model import FUNCTIONS
+from hdl2grid.rng import next_word
 from hdl2grid.sim.engine import Bits, Tally, Wave, pack, unpack
 from hdl2grid.sim.network import Network
 
@@ -72,12 +73,7 @@ def _gate_output(function: int, ones: int, size: int) -> int:
 
 @numba.njit(cache=True)
 def _draw(generator: Any, below: int) -> Any:
-    generator[0] += np.uint64(0x9E3779B97F4A7C15)
-    z = generator[0]
-    z = (z ^ (z >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
-    z = (z ^ (z >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
-    z = z ^ (z >> np.uint64(31))
-    return np.int64(((z >> np.uint64(32)) * np.uint64(below)) >> np.uint64(32))
+    return np.int64(((next_word(generator) >> np.uint64(32)) * np.uint64(below)) >> np.uint64(32))
 
 
 @numba.njit(cache=True)

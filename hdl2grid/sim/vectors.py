@@ -16,9 +16,9 @@ from hdl2grid.circuit.model import FUNCTIONS
 from hdl2grid.plan.json_io import dump_plan
 from hdl2grid.plan.model import Device, Plan, SignalTap, Stroke
 from hdl2grid.sim.engine import Engine
+from hdl2grid.sim.generator import SplitMix64
 from hdl2grid.sim.network import Network
 
-_MASK = (1 << 64) - 1
 _COLOURS = ("black", "orange", "blue", "violet")
 _WIDTH, _HEIGHT = 18, 14
 
@@ -36,23 +36,9 @@ class Vector:
         return {"plan": json.loads(dump_plan(self.plan)), "seed": self.seed, "drivers": list(self.drivers)}
 
 
-class _Dice:
-    """SplitMix64 (G. L. Steele et al., OOPSLA 2014)."""
-
-    def __init__(self, seed: int) -> None:
-        self._state = seed & _MASK
-
-    def below(self, limit: int) -> int:
-        self._state = (self._state + 0x9E3779B97F4A7C15) & _MASK
-        z = self._state
-        z = ((z ^ (z >> 30)) * 0xBF58476D1CE4E5B9) & _MASK
-        z = ((z ^ (z >> 27)) * 0x94D049BB133111EB) & _MASK
-        return ((z ^ (z >> 31)) >> 32) * limit >> 32
-
-
 def random_vector(seed: int, num_waves: int) -> Vector:
     """The vector of that number: a board of 18 x 14 tiles and `num_waves` events of its sources and delays."""
-    dice = _Dice(seed)
+    dice = SplitMix64(seed)
     devices = _devices(dice)
     wires = tuple(tuple(_strokes(dice)) for _ in _COLOURS)
     signals = tuple(
@@ -67,7 +53,7 @@ def random_vector(seed: int, num_waves: int) -> Vector:
     return Vector(plan, seed, tuple(able[dice.below(len(able))] for _ in range(num_waves)))
 
 
-def _devices(dice: _Dice) -> list[Device]:
+def _devices(dice: SplitMix64) -> list[Device]:
     free = {(x, y) for x in range(_WIDTH) for y in range(_HEIGHT)}
     devices: list[Device] = []
 
@@ -92,7 +78,7 @@ def _devices(dice: _Dice) -> list[Device]:
     return devices
 
 
-def _stack(dice: _Dice, free: set[tuple[int, int]], number: int) -> list[Device]:
+def _stack(dice: SplitMix64, free: set[tuple[int, int]], number: int) -> list[Device]:
     """A stack of one to three toggles, or none where it does not fit."""
     size, strobed = 1 + dice.below(3), dice.below(2)
     height = 1 + size + strobed
@@ -106,7 +92,7 @@ def _stack(dice: _Dice, free: set[tuple[int, int]], number: int) -> list[Device]
     return [*stack, Device("strobe", x, y - height + 1)] if strobed else stack
 
 
-def _strokes(dice: _Dice) -> Iterator[Stroke]:
+def _strokes(dice: SplitMix64) -> Iterator[Stroke]:
     for _ in range(9 + dice.below(6)):
         x, y, length = dice.below(_WIDTH), dice.below(_HEIGHT), 1 + dice.below(7)
         if dice.below(2):

@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from hdl2grid.layout.rng import below, unit
+from hdl2grid.rng import below, unit
+from hdl2grid.synth.words import widen
 
 _HEAT = 0.14  # constant: by trial the best of cooled and constant heats on counters of 10 to 24 states
 
@@ -15,17 +16,19 @@ _HEAT = 0.14  # constant: by trial the best of cooled and constant heats on coun
 @njit(cache=True)
 def rank_of(vectors: Any, count: int, rows: Any) -> int:
     """The rank of `vectors[:count]`; `rows` is room to work in."""
-    one = np.uint64(1)
-    size = 0
-    for i in range(count):
-        v = vectors[i]
-        for k in range(size):
-            if v & rows[k] & (~rows[k] + one):
-                v ^= rows[k]
-        if v:
-            rows[size] = v
-            size += 1
-    return size
+    return widen(rows, 0, vectors, 0, count, 64)
+
+
+@njit(cache=True)
+def _move(vectors: Any, change: Any, width: int, s: int, other: int, before: Any, after: Any) -> None:
+    """Give state `s` another code, and `other` (-1: none) its old one; `change` tells the bits that differ."""
+    for j in range(width):
+        if change >> j & 1:
+            vectors[2 * j] ^= before[s]
+            vectors[2 * j + 1] ^= after[s]
+            if other >= 0:
+                vectors[2 * j] ^= before[other]
+                vectors[2 * j + 1] ^= after[other]
 
 
 @njit(cache=True)
@@ -61,13 +64,7 @@ def anneal_codes(before: Any, after: Any, width: int, codes: Any, steps: int, ra
             continue
         other = owner[code]
         change = code ^ current[s]
-        for j in range(width):
-            if change >> j & 1:
-                vectors[2 * j] ^= before[s]
-                vectors[2 * j + 1] ^= after[s]
-                if other >= 0:
-                    vectors[2 * j] ^= before[other]
-                    vectors[2 * j + 1] ^= after[other]
+        _move(vectors, change, width, s, other, before, after)
         new = rank_of(vectors, 2 * width, rows)
         if new <= cost or unit(random) < np.exp((cost - new) / heat):
             owner[current[s]] = other
@@ -83,13 +80,7 @@ def anneal_codes(before: Any, after: Any, width: int, codes: Any, steps: int, ra
                 count += 1
             cost = new
         else:
-            for j in range(width):
-                if change >> j & 1:
-                    vectors[2 * j] ^= before[s]
-                    vectors[2 * j + 1] ^= after[s]
-                    if other >= 0:
-                        vectors[2 * j] ^= before[other]
-                        vectors[2 * j + 1] ^= after[other]
+            _move(vectors, change, width, s, other, before, after)
     return best, found[:count]
 
 

@@ -20,7 +20,7 @@ from typing import Any
 
 import numpy as np
 
-from hdl2grid.layout.rng import seeded
+from hdl2grid.rng import seeded
 from hdl2grid.synth.codekernels import anneal_codes, anneal_functions, rank_of, spaces_of_rank_one, subspaces
 from hdl2grid.synth.codewiring import PIXEL_TERMS, REGISTER_TERMS, Wired, spread, wire
 from hdl2grid.synth.gf2 import Basis, bits

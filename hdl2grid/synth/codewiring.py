@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from hdl2grid.layout.rng import below, seeded, unit
+from hdl2grid.rng import below, seeded, unit
 from hdl2grid.synth.gf2 import Basis, bits
 from hdl2grid.synth.groups import Behaviour
 from hdl2grid.synth.words import flats_within, rank, residues, words

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numba import njit
 
-from hdl2grid.layout.rng import below, seeded, unit
+from hdl2grid.rng import below, seeded, unit
 from hdl2grid.synth.gf2 import Basis, bits
 
 if TYPE_CHECKING:

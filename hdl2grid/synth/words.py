@@ -28,8 +28,8 @@ def residues(vectors: Words, basis: Basis) -> Words:
 def rank(core: Words, vectors: Words, enough: int = 64) -> int:
     """By how much `vectors` widen the span of `core`, at most `enough`."""
     rows = np.zeros(65, dtype=np.uint64)
-    size = _widen(rows, 0, core, 0, len(core), 64)
-    return int(_widen(rows, size, vectors, 0, len(vectors), size + enough) - size)
+    size = widen(rows, 0, core, 0, len(core), 64)
+    return int(widen(rows, size, vectors, 0, len(vectors), size + enough) - size)
 
 
 def group_ranks(core: Words, vectors: Words, starts: Any, enough: int) -> Any:
@@ -38,7 +38,7 @@ def group_ranks(core: Words, vectors: Words, starts: Any, enough: int) -> Any:
 
 
 @njit(cache=True)
-def _widen(rows: Any, size: int, vectors: Any, start: int, end: int, full: int) -> int:
+def widen(rows: Any, size: int, vectors: Any, start: int, end: int, full: int) -> int:
     """Adds vectors to echelon rows (each with a lowest one that no later row has); the new number of rows."""
     one = np.uint64(1)
     for i in range(start, end):
@@ -57,10 +57,10 @@ def _widen(rows: Any, size: int, vectors: Any, start: int, end: int, full: int) 
 @njit(cache=True)
 def _group_ranks(core: Any, vectors: Any, starts: Any, enough: int) -> Any:
     rows = np.zeros(65, dtype=np.uint64)
-    size = _widen(rows, 0, core, 0, len(core), 64)
+    size = widen(rows, 0, core, 0, len(core), 64)
     ranks = np.zeros(len(starts) - 1, dtype=np.int64)
     for g in range(len(starts) - 1):
-        ranks[g] = _widen(rows, size, vectors, starts[g], starts[g + 1], min(64, size + enough)) - size
+        ranks[g] = widen(rows, size, vectors, starts[g], starts[g + 1], min(64, size + enough)) - size
     return ranks
 
 
@@ -71,14 +71,14 @@ def spanning_pairs(
     """Pairs of groups (positions in `values`, which ascend) that with the group of the sum of their values widen
     `core` by `missing`; at most `most` of them. The last entry of the result tells whether all pairs were seen."""
     rows = np.zeros(65, dtype=np.uint64)
-    size = _widen(rows, 0, core, 0, len(core), 64)
+    size = widen(rows, 0, core, 0, len(core), 64)
     full = size + missing
     found = np.zeros((most + 1, 2), dtype=np.int64)
     count = 0
     for i in range(len(order)):
         a = order[i]
         large = starts[a + 1] - starts[a]
-        with_a = _widen(rows, size, vectors, starts[a], starts[a + 1], full)
+        with_a = widen(rows, size, vectors, starts[a], starts[a + 1], full)
         for j in range(i + 1, len(order)):
             b = order[j]
             middle = starts[b + 1] - starts[b]
@@ -88,11 +88,11 @@ def spanning_pairs(
             if work < 0 or count == most:
                 found[most, 0] = count
                 return found
-            got = _widen(rows, with_a, vectors, starts[b], starts[b + 1], full)
+            got = widen(rows, with_a, vectors, starts[b], starts[b + 1], full)
             if got < full:
                 third = np.searchsorted(values, values[a] ^ values[b])
                 if third < len(values) and values[third] == values[a] ^ values[b]:
-                    got = _widen(rows, got, vectors, starts[third], starts[third + 1], full)
+                    got = widen(rows, got, vectors, starts[third], starts[third + 1], full)
             if got == full:
                 found[count, 0] = a
                 found[count, 1] = b
