@@ -72,6 +72,15 @@ class Board(NamedTuple):
     clash: Any  # (colour, grid tile): something is illegal here
 
 
+class Routes(NamedTuple):
+    """Routes put aside: as the fields of a Board."""
+
+    route: Any
+    ways: Any
+    length: Any
+    reached: Any
+
+
 class Scratch(NamedTuple):
     """Room for the searches; no kernel relies on what another left here, but for `version` and `stamp`."""
 

@@ -26,7 +26,7 @@ from hdl2grid.layout.placement import (
     swap_fits,
 )
 from hdl2grid.layout.routing import RouteParams, find_conflicts, reroute
-from hdl2grid.layout.wires import grid_tile, lay, lay_all, neighbour
+from hdl2grid.layout.wires import bring_back, grid_tile, lay, lay_all, neighbour, put_aside, room_for_routes
 from hdl2grid.rng import below, unit
 
 SHIFT, SWAP, MIRROR, EXCHANGE, COLOUR = range(5)
@@ -208,19 +208,11 @@ def repair(
     best, best_conflicts = now, conflicts
     k_x, k_y, k_dx, k_dy = board.x.copy(), board.y.copy(), board.dx.copy(), board.dy.copy()
     k_colour = board.colour.copy()
-    k_route, k_ways, k_length, k_reached = (
-        board.route.copy(),
-        board.ways.copy(),
-        board.length.copy(),
-        board.reached.copy(),
-    )
+    k_routes = room_for_routes(board)
+    for n in range(n_nets):
+        put_aside(n, board, k_routes)
     k_stale = np.zeros(n_nets, np.bool_)
-    o_route, o_ways, o_length, o_reached = (
-        board.route.copy(),
-        board.ways.copy(),
-        board.length.copy(),
-        board.reached.copy(),
-    )
+    o_routes = room_for_routes(board)
     touched = np.zeros(n_nets, np.bool_)
     o_bad = board.bad.copy()
     old = np.zeros(4, np.int64)
@@ -328,9 +320,7 @@ def repair(
                     continue
                 if not touched[n]:
                     touched[n] = True
-                    size = board.length[n]
-                    o_route[n, :size], o_ways[n, :size] = board.route[n, :size], board.ways[n, :size]
-                    o_length[n], o_reached[n] = size, board.reached[n]
+                    put_aside(n, board, o_routes)
                 reroute(n, shape, board, scratch, press, bend, cross, slack, below(rng, 4) > 0)
             fresh = find_conflicts(board, scratch, raise_by)
             if fresh == 0:
@@ -354,9 +344,7 @@ def repair(
                 )
                 for n in range(n_nets):
                     if k_stale[n]:
-                        size = board.length[n]
-                        k_route[n, :size], k_ways[n, :size] = board.route[n, :size], board.ways[n, :size]
-                        k_length[n], k_reached[n] = size, board.reached[n]
+                        put_aside(n, board, k_routes)
                 k_stale[:] = False
         else:
             if kind == SHIFT:
@@ -375,9 +363,7 @@ def repair(
             for n in range(n_nets):
                 if touched[n]:
                     lay(n, board, -1)
-                    size = o_length[n]
-                    board.route[n, :size], board.ways[n, :size] = o_route[n, :size], o_ways[n, :size]
-                    board.length[n], board.reached[n] = size, o_reached[n]
+                    bring_back(n, board, o_routes)
                     lay(n, board, 1)
             board.bad[:] = o_bad
         if decay < 1.0 and turn % 16 == 15:
@@ -390,9 +376,7 @@ def repair(
     board.colour[:] = k_colour
     count_usage(shape, board)
     for n in range(n_nets):
-        size = k_length[n]
-        board.route[n, :size], board.ways[n, :size] = k_route[n, :size], k_ways[n, :size]
-        board.length[n], board.reached[n] = size, k_reached[n]
+        bring_back(n, board, k_routes)
     lay_all(board)
     left = find_conflicts(board, scratch, 0.0)
     return left, best, used

@@ -15,7 +15,7 @@ from numba import njit
 
 from hdl2grid.layout.arrays import ALONG_X, ALONG_Y, COLOURS, OTHER, Board, Scratch, Shape
 from hdl2grid.layout.search import route_net
-from hdl2grid.layout.wires import lay, lay_all, neighbour
+from hdl2grid.layout.wires import bring_back, lay, lay_all, neighbour, put_aside, room_for_routes
 from hdl2grid.rng import below
 
 WORST = 10.0
@@ -160,8 +160,7 @@ def negotiate(
     """
     n_nets = board.length.shape[0]
     best = 1 << 30
-    best_route, best_ways = board.route.copy(), board.ways.copy()
-    best_length, best_reached = board.length.copy(), board.reached.copy()
+    kept = room_for_routes(board)
     since = 0
     order = np.zeros(n_nets, np.int64)
     count = 0
@@ -193,10 +192,7 @@ def negotiate(
         if conflicts < best:
             best = conflicts
             for k in range(count):
-                n = order[k]
-                size = board.length[n]
-                best_route[n, :size], best_ways[n, :size] = board.route[n, :size], board.ways[n, :size]
-                best_length[n], best_reached[n] = size, board.reached[n]
+                put_aside(order[k], board, kept)
             since = 0
         else:
             since += 1
@@ -205,10 +201,7 @@ def negotiate(
         present = min(most, present * growth)
     if conflicts > best:
         for k in range(count):
-            n = order[k]
-            size = best_length[n]
-            board.route[n, :size], board.ways[n, :size] = best_route[n, :size], best_ways[n, :size]
-            board.length[n], board.reached[n] = size, best_reached[n]
+            bring_back(order[k], board, kept)
         lay_all(board)
         find_conflicts(board, scratch, 0.0)
     return best, used

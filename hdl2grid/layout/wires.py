@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 from numba import njit
 
-from hdl2grid.layout.arrays import COLOURS, Board, Shape
+from hdl2grid.layout.arrays import COLOURS, Board, Routes, Shape
 
 
 @njit(cache=True)
@@ -50,6 +51,28 @@ def lay_all(board: Board) -> None:
     board.crossings[:] = 0
     for net in range(board.length.shape[0]):
         lay(net, board, 1)
+
+
+@njit(cache=True)
+def room_for_routes(board: Board) -> Routes:
+    """Room for all routes of the board; what stands in it means nothing until it is put there."""
+    return Routes(
+        np.empty_like(board.route), np.empty_like(board.ways), np.empty_like(board.length), np.empty_like(board.reached)
+    )
+
+
+@njit(cache=True)
+def put_aside(net: int, board: Board, kept: Routes) -> None:
+    size = board.length[net]
+    kept.route[net, :size], kept.ways[net, :size] = board.route[net, :size], board.ways[net, :size]
+    kept.length[net], kept.reached[net] = size, board.reached[net]
+
+
+@njit(cache=True)
+def bring_back(net: int, board: Board, kept: Routes) -> None:
+    size = kept.length[net]
+    board.route[net, :size], board.ways[net, :size] = kept.route[net, :size], kept.ways[net, :size]
+    board.length[net], board.reached[net] = size, kept.reached[net]
 
 
 @njit(cache=True)
