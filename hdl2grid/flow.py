@@ -23,7 +23,7 @@ from hdl2grid.progress import Silent, StagedProgress
 from hdl2grid.show.report import Evidence
 from hdl2grid.synth.model import Synthesis, SynthParams
 from hdl2grid.synth.synthesise import synthesise
-from hdl2grid.target import Target, check_period, grid_limits
+from hdl2grid.target import STYLES, Target, check_period, grid_limits
 from hdl2grid.verify.check import CheckReport, run_checks
 from hdl2grid.verify.hazard_proof import prove_hazards
 from hdl2grid.verify.hazards import find_hazards
@@ -38,7 +38,7 @@ VERDICTS = {"equal": "proved", "different": "different", "undecided": "undecided
 @dataclass(frozen=True)
 class FlowOptions:
     """What decides a plan beside the design. `width` and `height` limit the grid, in tiles (None: as the
-    target does); `keep_codes` leaves every register's code as it is written."""
+    target does); `keep_codes` leaves every register's code as it is written; `style` is one of STYLES."""
 
     target: Target
     seed: int = 1
@@ -46,6 +46,7 @@ class FlowOptions:
     width: int | None = None
     height: int | None = None
     keep_codes: bool = False
+    style: str = STYLES[0]
 
     def shown(self) -> tuple[tuple[str, str], ...]:
         """The options and their values, in words."""
@@ -55,6 +56,7 @@ class FlowOptions:
             ("colours", ", ".join(self.target.colour_names)),
             ("seed", str(self.seed)),
             ("effort", self.effort),
+            ("style", self.style),
             *((("codes", "kept as written"),) if self.keep_codes else ()),
             ("largest grid", f"{width} x {height} tiles"),
         )
@@ -254,7 +256,8 @@ def place_machine(mapped: Mapped, options: FlowOptions, progress: StagedProgress
     circuit = spread_toggles(mapped.circuit)
     netlist = form_nets(circuit, panel)
     progress.stage("place and route")
-    params = LayoutParams(effort=options.effort, seed=options.seed, max_width=width, max_height=height)
+    weights = options.target.weights(options.style)
+    params = LayoutParams(options.effort, options.seed, width, height, options.style, weights)
     layout = lay_out(netlist, params, progress)
     plan = assemble(circuit, netlist, layout.board, panel, options.target.name, options.target.colour_names)
     return Placed(mapped, circuit, plan, layout.stats)

@@ -10,7 +10,7 @@ import os
 import re
 import tomllib
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -21,6 +21,7 @@ from hdl2grid.errors import InputError, nearest
 NUM_COLOURS = 4
 MAX_FILE_BYTES = 1_000_000
 MAX_GRID_SIDE = 10_000
+MAX_WEIGHT = 1000
 MAX_NAME_LENGTH = 40
 
 
@@ -47,8 +48,26 @@ class Laying:
 
 
 @dataclass(frozen=True)
+class Weights:
+    """What a layout of one style costs: the price of a stroke, a bend, a tile of wire, a crossover, a tile of the
+    grid, and of a stroke of a repeated block that is not laid as in the block's first copy."""
+
+    stroke: float
+    bend: float
+    wire: float
+    crossover: float
+    area: float
+    repeat: float
+
+
+STYLES = ("tidy", "compact")
+"""The styles of a layout, each with weights of its own; the first is the default."""
+
+
+@dataclass(frozen=True)
 class Target:
-    """One game. `ticker_periods` in seconds, None: any; `max_width` and `max_height` in tiles."""
+    """One game. `ticker_periods` in seconds, None: any; `max_width` and `max_height` in tiles; `tidy` and `compact`
+    are the weights of the two styles."""
 
     name: str
     colours: tuple[Colour, Colour, Colour, Colour]
@@ -56,6 +75,12 @@ class Target:
     max_width: int
     max_height: int
     laying: Laying
+    tidy: Weights
+    compact: Weights
+
+    def weights(self, style: str) -> Weights:
+        """Those of a style of STYLES."""
+        return self.tidy if style == "tidy" else self.compact
 
     @property
     def colour_names(self) -> tuple[str, ...]:
@@ -114,7 +139,7 @@ def parse_target(text: str, where: str) -> Target:
     if "name" not in data:
         raise InputError("T005", "the target has no `name`", where=where, hint='Add a line: name = "mygame"')
     ticker, grid = top.table("ticker"), top.table("grid")
-    laying = top.table("laying")
+    laying, layout = top.table("laying"), top.table("layout")
     return Target(
         name=_checked_name(top.get("name"), "name", where),
         colours=_colours(top.get("colours"), where),
@@ -126,7 +151,13 @@ def parse_target(text: str, where: str) -> Target:
             fresh_ticker_running=laying.choice("fresh_ticker", ("stopped", "running")) == "running",
             fresh_gate_output=laying.integer("fresh_gate", 0, 1),
         ),
+        tidy=_weights(layout.table("tidy")),
+        compact=_weights(layout.table("compact")),
     )
+
+
+def _weights(table: _Table) -> Weights:
+    return Weights(*(table.number(field.name, 0, MAX_WEIGHT) for field in fields(Weights)))
 
 
 class _Table:
@@ -159,6 +190,15 @@ class _Table:
             what = f"`{self.path(key)}` is {value}; it must be from {low} to {high}"
             raise InputError("T007", what, where=self.where)
         return value
+
+    def number(self, key: str, low: float, high: float) -> float:
+        value = self.get(key)
+        if type(value) not in (int, float):
+            raise _wrong_type(self.path(key), f"a number from {low} to {high}", value, self.where)
+        if not low <= value <= high:
+            what = f"`{self.path(key)}` is {value}; it must be from {low} to {high}"
+            raise InputError("T007", what, where=self.where)
+        return float(value)
 
     def choice(self, key: str, choices: tuple[str, ...]) -> str:
         value = self.get(key)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import itertools
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -247,3 +248,14 @@ def test_periods_and_sizes_that_the_game_does_not_have():
         with pytest.raises(InputError) as caught:
             grid_limits(target, *sides)
         assert caught.value.code == "T012"
+
+
+def test_weights_of_layout_are_read_and_checked():
+    target = load_target()
+    assert target.weights("tidy") != target.weights("compact")
+    changed = parse_target('name = "x"\n[layout.tidy]\ncrossover = 9', where="x.toml")
+    assert changed.weights("tidy") == replace(target.tidy, crossover=9.0) and changed.compact == target.compact
+    assert code_of('name = "x"\n[layout.tidy]\ncrossover = -1') == "T007"
+    assert code_of('name = "x"\n[layout.tidy]\ncrossover = nan') == "T007"
+    assert code_of('name = "x"\n[layout.tidy]\ncrossover = "dear"') == "T006"
+    assert code_of('name = "x"\n[layout.neat]\ncrossover = 1') == "T004"

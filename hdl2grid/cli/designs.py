@@ -11,7 +11,7 @@ from click.shell_completion import CompletionItem
 
 from hdl2grid.flow import FlowOptions
 from hdl2grid.layout.lay_out import EFFORTS
-from hdl2grid.target import load_target, rename_colours
+from hdl2grid.target import STYLES, load_target, rename_colours
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -46,6 +46,13 @@ def flow_options(command: F) -> F:
         click.option("--height", type=int, metavar="TILES", help="Highest grid allowed."),
         click.option("--width", type=int, metavar="TILES", help="Widest grid allowed."),
         click.option("--keep-codes", is_flag=True, help="Keep the codes of all registers as they are written."),
+        click.option(
+            "--style",
+            type=click.Choice(STYLES),
+            default=STYLES[0],
+            show_default=True,
+            help="Tidy: rows, straight wires, equal blocks laid alike. Compact: least area.",
+        ),
         click.option("--effort", type=efforts, default="normal", show_default=True, help="How much to search."),
         click.option("--seed", type=seeds, default=1, show_default=True, help="Another seed, another plan."),
     ):
@@ -61,12 +68,13 @@ def options_from(
     width: int | None,
     height: int | None,
     keep_codes: bool = False,
+    style: str = STYLES[0],
 ) -> FlowOptions:
     """The options of the flow. Raises InputError (T...) for a target or colours that cannot be."""
     loaded = load_target(target)
     if colours is not None:
         loaded = rename_colours(loaded, colours.split(","))
-    return FlowOptions(loaded, seed, effort, width, height, keep_codes)
+    return FlowOptions(loaded, seed, effort, width, height, keep_codes, style)
 
 
 def design_folder(design: str) -> Path:

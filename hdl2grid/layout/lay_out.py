@@ -18,6 +18,7 @@ from hdl2grid.layout.routing import RouteParams, rip_all, route
 from hdl2grid.netlist import Netlist
 from hdl2grid.progress import Progress, silent
 from hdl2grid.rng import below, seeded
+from hdl2grid.target import STYLES, Weights, load_target
 
 
 @dataclass(frozen=True)
@@ -66,12 +67,19 @@ TIGHTEST = PlaceParams(gap_x=2, gap_y=1)
 
 @dataclass(frozen=True)
 class LayoutParams:
-    """`max_width` and `max_height` limit the grid, in tiles."""
+    """`max_width` and `max_height` limit the grid, in tiles; `weights` are the prices of the style."""
 
     effort: str = "normal"
     seed: int = 1
     max_width: int = 10_000
     max_height: int = 10_000
+    style: str = STYLES[0]
+    weights: Weights | None = None
+
+    @property
+    def prices(self) -> Weights:
+        """`weights`, or else those of the built-in target."""
+        return self.weights or load_target().weights(self.style)
 
 
 @dataclass(frozen=True)
