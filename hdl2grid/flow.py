@@ -11,6 +11,7 @@ from pathlib import Path
 from hdl2grid.circuit.model import Circuit, Origin, Source
 from hdl2grid.errors import Finding, SourceLine
 from hdl2grid.layout.assemble import assemble
+from hdl2grid.layout.crew import Stop
 from hdl2grid.layout.lay_out import LayoutParams, LayoutStats, lay_out
 from hdl2grid.logic.elaborate import Elaboration, elaborate
 from hdl2grid.machine import Machine, Ticker
@@ -38,7 +39,8 @@ VERDICTS = {"equal": "proved", "different": "different", "undecided": "undecided
 @dataclass(frozen=True)
 class FlowOptions:
     """What decides a plan beside the design. `width` and `height` limit the grid, in tiles (None: as the
-    target does); `keep_codes` leaves every register's code as it is written; `style` is one of STYLES."""
+    target does); `keep_codes` leaves every register's code as it is written; `style` is one of STYLES. `jobs`
+    processes search, which decides nothing."""
 
     target: Target
     seed: int = 1
@@ -47,6 +49,7 @@ class FlowOptions:
     height: int | None = None
     keep_codes: bool = False
     style: str = STYLES[0]
+    jobs: int = 1
 
     def shown(self) -> tuple[tuple[str, str], ...]:
         """The options and their values, in words."""
@@ -121,11 +124,13 @@ def run_flow(
     options: FlowOptions,
     progress: StagedProgress | None = None,
     stop_after_synthesis: bool = False,
+    stop: Stop | None = None,
 ) -> Outcome:
     """From a machine to a verified plan; `folder` is that of the design's file.
 
     Raises DesignFailed where the design fails its own check or no plan is found within the limits, InputError
-    where the design or the options cannot be. A plan that fails its verification is an Outcome, not an error.
+    where the design or the options cannot be. After `stop.set()` the best plan so far is verified and handed out;
+    KeyboardInterrupt where there is none. A plan that fails its verification is an Outcome, not an error.
     """
     progress = progress or Silent()
     grid_limits(options.target, options.width, options.height)
@@ -135,7 +140,7 @@ def run_flow(
     checked = Evidence("the design's own checks", _checks_told(checks), True)
     if stop_after_synthesis:
         return Outcome(mapped, checks, None, None, "synthesised", "", (checked,))
-    placed = place_machine(mapped, options, progress)
+    placed = place_machine(mapped, options, progress, stop)
     return verify(placed, checks, checked, options.seed, progress)
 
 
@@ -247,7 +252,9 @@ def panel_of(machine: Machine) -> PanelLayout | None:
     return machine.panel.layout() if machine.panel is not None else None
 
 
-def place_machine(mapped: Mapped, options: FlowOptions, progress: StagedProgress | None = None) -> Placed:
+def place_machine(
+    mapped: Mapped, options: FlowOptions, progress: StagedProgress | None = None, stop: Stop | None = None
+) -> Placed:
     """Forms nets, places and routes. Raises DesignFailed where no plan is found within the limits."""
     progress = progress or Silent()
     width, height = grid_limits(options.target, options.width, options.height)
@@ -258,7 +265,7 @@ def place_machine(mapped: Mapped, options: FlowOptions, progress: StagedProgress
     progress.stage("place and route")
     weights = options.target.weights(options.style)
     params = LayoutParams(options.effort, options.seed, width, height, options.style, weights)
-    layout = lay_out(netlist, params, progress)
+    layout = lay_out(netlist, params, progress, stop, options.jobs)
     plan = assemble(circuit, netlist, layout.board, panel, options.target.name, options.target.colour_names)
     return Placed(mapped, circuit, plan, layout.stats)
 

@@ -58,10 +58,32 @@ class Sink:
 
 
 @dataclass(frozen=True)
+class Site:
+    """Where cells and wires may be: a floorplan as layout needs it. Without one, anything may be anywhere.
+
+    `keep_out` are rectangles [x0, y0, x1, y1] of the grid, ends included, where nothing is laid; `pinned` are cells
+    with their corner's place on the grid; `zone` (left, right, top, bottom: each None or a number of columns or rows
+    counted from the panel cell's corner, the ends `right` and `bottom` excluded) is where all cells stand that are
+    neither pinned nor the panel. `panel_at` is where in its cell the panel begins.
+    """
+
+    keep_out: tuple[tuple[int, int, int, int], ...] = ()
+    pinned: tuple[tuple[int, int, int], ...] = ()
+    zone: tuple[int | None, int | None, int | None, int | None] = (None, None, None, None)
+    panel_at: tuple[int, int] = (0, 0)
+
+    @property
+    def is_absolute(self) -> bool:
+        """Whether tiles of the grid are named, so that the plan must not be trimmed at its left and top."""
+        return bool(self.keep_out or self.pinned)
+
+
+@dataclass(frozen=True)
 class Netlist:
-    """Everything that placement, colouring and routing need to know of a circuit and its panel."""
+    """Everything that placement, colouring and routing need to know of a circuit, its panel and its floorplan."""
 
     cells: tuple[Cell, ...]
     tiles: tuple[CellTile, ...]
     signals: tuple[Signal, ...]
     sinks: tuple[Sink, ...]
+    site: Site = Site()

@@ -80,7 +80,7 @@ def test_a_cut_line_leaves_the_gaps() -> None:
     netlist = form_nets(circuit_of("counter"), None)
     shape, places = make_shape(netlist), PlaceParams(gap_x=3, gap_y=2, moves_per_cell=500)
     board = make_board(netlist, shape, 30, 24)
-    assert pack(shape, board, None, (0.5, 0.5), places)
+    assert pack(shape, board, (0.5, 0.5), places)
     place(shape, board, places, 1)
     assert gaps_kept(shape, board, 3, 2)
     cuts = 0

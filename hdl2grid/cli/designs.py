@@ -10,7 +10,7 @@ import click
 from click.shell_completion import CompletionItem
 
 from hdl2grid.flow import FlowOptions
-from hdl2grid.layout.lay_out import EFFORTS
+from hdl2grid.layout.effort import EFFORTS
 from hdl2grid.target import STYLES, load_target, rename_colours
 
 F = TypeVar("F", bound=Callable[..., Any])

@@ -19,6 +19,17 @@ Ints = npt.NDArray[np.int64]
 COLOURS = 4
 ALONG_X, ALONG_Y, OTHER = 0, 1, 2
 """What a net does on a tile: straight along x, straight along y, or a bend, a branch, an end, a pin."""
+CLOSED = -2
+"""In `Board.grid`: a tile where no movable cell may stand."""
+FAR_OFF = 1 << 20
+WATCH_STOP, WATCH_TRIES, WATCH_CONFLICTS, WATCH_WIDTH, WATCH_HEIGHT, WATCH_LEGAL = range(6)
+"""Places in `Shape.watch`: whether to stop, iterations done, conflicts, size of the grid, area of the best legal
+layout. Long kernels leave their loop as soon as WATCH_STOP is not 0, with the best state met."""
+
+
+def new_watch() -> Ints:
+    """A `watch` that nobody looks at."""
+    return np.zeros(6, np.int64)
 
 
 class Shape(NamedTuple):
@@ -47,6 +58,12 @@ class Shape(NamedTuple):
     on_start: Any  # tiles: the signals on them, with the variable, or -1 for a driver
     on_signal: Any
     on_var: Any
+    panel: int  # number of the panel's cell, or -1
+    pinned: Any  # cells: whether they have a place of their own on the grid
+    still: Any  # cells: whether repair leaves them where they are
+    keep_out: Any  # rectangles (x0, y0, x1, y1), ends included
+    zone: Any  # first and last column and row for cells that have no place, from the panel's corner
+    watch: Any  # what a search tells while it runs, and whether it is to stop: see WATCH_...
 
 
 class Board(NamedTuple):
@@ -122,8 +139,19 @@ def signal_tiles(netlist: Netlist) -> list[list[int]]:
     return members
 
 
-def make_shape(netlist: Netlist) -> Shape:
-    cells, tiles = netlist.cells, netlist.tiles
+def make_shape(netlist: Netlist, watch: Ints | None = None) -> Shape:
+    """The arrays of a netlist; its kernels tell and ask `watch`.
+
+    Behind the last tile's row `on_start` has an empty one: that of the strange device that stands on all tiles of a
+    keep-out.
+    """
+    cells, tiles, site = netlist.cells, netlist.tiles, netlist.site
+    panel = next((i for i, c in enumerate(cells) if c.kind == "panel"), -1)
+    pinned = np.zeros(len(cells), np.bool_)
+    pinned[[c for c, _, _ in site.pinned]] = True
+    still = pinned.copy()
+    if panel >= 0 and site.zone != (None, None, None, None):
+        still[panel] = True
     members = signal_tiles(netlist)
     of_cell: list[list[int]] = [[] for _ in cells]
     for s, row in enumerate(members):
@@ -142,7 +170,7 @@ def make_shape(netlist: Netlist) -> Shape:
     return Shape(
         np.array([c.width for c in cells], np.int64),
         np.array([c.height for c in cells], np.int64),
-        np.array([i for i, c in enumerate(cells) if c.kind != "panel"], np.int64),
+        np.array([i for i in range(len(cells)) if i != panel and not pinned[i]], np.int64),
         np.array([c.mirrorable for c in cells], np.bool_),
         np.array([t.cell for t in tiles], np.int64),
         *ragged([c.tiles for c in cells]),
@@ -153,13 +181,23 @@ def make_shape(netlist: Netlist) -> Shape:
         *ragged([netlist.sinks[k].tiles for k, _ in pairs]),
         *ragged([signal.tiles for signal in netlist.signals]),
         *ragged(of),
-        *ragged([[s for s, _ in row] for row in on]),
+        *ragged([*([s for s, _ in row] for row in on), []]),
         np.array([v for row in on for _, v in row], np.int64),
+        panel,
+        pinned,
+        still,
+        np.array(site.keep_out, np.int64).reshape(-1, 4),
+        np.array([_far(limit, number) for number, limit in enumerate(site.zone)], np.int64),
+        new_watch() if watch is None else watch,
     )
 
 
+def _far(limit: int | None, number: int) -> int:
+    return limit if limit is not None else FAR_OFF if number % 2 else -FAR_OFF
+
+
 def make_board(netlist: Netlist, shape: Shape, width: int, height: int) -> Board:
-    """An empty board: no cell placed, nothing routed."""
+    """An empty board: no cell placed but those that are pinned, nothing routed."""
     nets = COLOURS * len(netlist.signals)
     room = 400 + 40 * max([len(row) for row in signal_tiles(netlist)], default=0)
     count = len(netlist.cells)
@@ -183,6 +221,8 @@ def make_board(netlist: Netlist, shape: Shape, width: int, height: int) -> Board
         np.zeros((COLOURS, 0)),
         np.zeros((COLOURS, 0), np.bool_),
     )
+    for cell, x, y in netlist.site.pinned:
+        board.x[cell], board.y[cell] = x, y
     return fresh_board(board, width, height)
 
 

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from hdl2grid.layout.arrays import COLOURS, Board, Scratch, Shape
+from hdl2grid.layout.arrays import COLOURS, WATCH_STOP, Board, Scratch, Shape
 from hdl2grid.layout.placement import tree_length
 from hdl2grid.layout.wires import grid_tile, neighbour
 from hdl2grid.rng import below, seeded, unit
@@ -162,7 +162,7 @@ def set_colour(v: int, c: int, shape: Shape, board: Board) -> None:
     board.colour[v] = c
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def recolour(
     rng: Any, shape: Shape, board: Board, scratch: Scratch, moves: int, hot: float, cold: float, w_clash: float,
     w_split: float, w_overlap: float,
@@ -185,6 +185,8 @@ def recolour(
     old_length = np.zeros(COLOURS)
     kept = np.zeros(n_vars, np.int64)
     for _ in range(moves):
+        if shape.watch[WATCH_STOP] != 0:
+            break
         heat *= ratio
         v = below(rng, n_vars)
         s = shape.signal_of[v]

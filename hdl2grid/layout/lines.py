@@ -8,21 +8,21 @@ import numpy as np
 from numba import njit
 
 from hdl2grid.layout.arrays import Board, Ints, Scratch, Shape, fresh_board
-from hdl2grid.layout.placement import PlaceParams, index_tiles, stamp_all
+from hdl2grid.layout.placement import PlaceParams, apart, in_order, index_tiles, stamp_all
 from hdl2grid.layout.routing import find_conflicts
 from hdl2grid.layout.wires import lay_all
 from hdl2grid.rng import below, unit
 
 
 @njit(cache=True)
-def close_up(start: Any, size: Any, cross: Any, cross_size: Any, gap: int, cross_gap: int, low: int, high: int,
-             at: int, out: Any, tight: Any) -> bool:  # fmt: skip
+def close_up(start: Any, size: Any, cross: Any, cross_size: Any, pinned: Any, gap: int, cross_gap: int, low: int,
+             high: int, at: int, out: Any, tight: Any) -> bool:  # fmt: skip
     """New places along one axis, in `low` .. `high` (ends included), for cells that keep their order.
 
-    Cells after `at` want to come one tile nearer. Cells whose ranges across the axis come within `cross_gap` keep
-    `gap` tiles apart: first and last places are longest paths in the graph of these constraints (as in the
-    compaction of symbolic layouts, Y. E. Cho, DAC 1985). Where there is no room the result is False, and `tight` tells
-    the cells that stand in a chain that is too long.
+    Cells after `at` want to come one tile nearer; those `pinned` stay. Cells whose ranges across the axis come within
+    `cross_gap` keep `gap` tiles apart: first and last places are longest paths in the graph of these constraints (as
+    in the compaction of symbolic layouts, Y. E. Cho, DAC 1985). Where there is no room the result is False, and
+    `tight` tells the cells that stand in a chain that is too long.
     """
     n = start.shape[0]
     order = np.argsort(start, kind="mergesort")
@@ -40,6 +40,8 @@ def close_up(start: Any, size: Any, cross: Any, cross_size: Any, gap: int, cross
         for j in range(i):
             if before[order[j], c]:
                 first[c] = max(first[c], first[order[j]] + size[order[j]] + gap)
+        if pinned[c]:
+            first[c] = start[c]
     room = True
     for i in range(n - 1, -1, -1):
         c = order[i]
@@ -47,17 +49,19 @@ def close_up(start: Any, size: Any, cross: Any, cross_size: Any, gap: int, cross
         for j in range(i + 1, n):
             if before[c, order[j]]:
                 last[c] = min(last[c], last[order[j]] - gap - size[c])
+        if pinned[c]:
+            last[c] = min(last[c], start[c])
         tight[c] = first[c] > last[c]
         room = room and not tight[c]
     if not room:
         return False
     for i in range(n):
         c = order[i]
-        want = start[c] - 1 if start[c] > at else start[c]
+        want = start[c] - 1 if start[c] > at and not pinned[c] else start[c]
         for j in range(i):
             if before[order[j], c]:
                 want = max(want, out[order[j]] + size[order[j]] + gap)
-        out[c] = max(low, min(last[c], want))
+        out[c] = start[c] if pinned[c] else max(low, min(last[c], want))
     return True
 
 
@@ -91,21 +95,39 @@ def mark_for_mending(shape: Shape, board: Board, scratch: Scratch) -> None:
     board.bad[:] = (board.usage > 0).reshape(-1)
 
 
+def _with_keep_outs(shape: Shape, board: Board, axis: int, gap: int, cross_gap: int) -> tuple[Ints, Ints, Ints, Ints]:
+    """Starts and sizes along the axis, and across it, of all cells and then of the keep-outs; these are made smaller,
+    so that a cell whose gap is kept stands one tile from them."""
+    first, second = (0, 1) if axis == 0 else (1, 0)
+    corner, extent = (board.x, board.y), (shape.w, shape.h)
+    low, high = shape.keep_out[:, :2], shape.keep_out[:, 2:]
+    less, cross_less = gap - 1, cross_gap - 1
+    return (
+        np.concatenate([corner[first], low[:, first] + less]),
+        np.concatenate([extent[first], np.maximum(1, high[:, first] - low[:, first] + 1 - 2 * less)]),
+        np.concatenate([corner[second], low[:, second] + cross_less]),
+        np.concatenate([extent[second], np.maximum(1, high[:, second] - low[:, second] + 1 - 2 * cross_less)]),
+    )
+
+
 def without_line(shape: Shape, board: Board, scratch: Scratch, places: PlaceParams, axis: int, at: int) -> Board | Ints:
     """The board without column (`axis` 0) or row (1) number `at`, with all nets marked to be mended; or, where the
     cells cannot close up, the numbers of those that stand in the way."""
     size = [int(board.size[0]), int(board.size[1])]
     size[axis] -= 1
-    start, extent = (board.x, shape.w) if axis == 0 else (board.y, shape.h)
-    cross, cross_extent = (board.y, shape.h) if axis == 0 else (board.x, shape.w)
     gaps = (places.gap_x, places.gap_y) if axis == 0 else (places.gap_y, places.gap_x)
-    out = np.zeros(len(start), np.int64)
+    lines = _with_keep_outs(shape, board, axis, *gaps)
+    count, all_of = len(board.x), len(lines[0])
+    pinned = np.concatenate([shape.pinned, np.ones(all_of - count, np.bool_)])
+    out = np.zeros(all_of, np.int64)
     high = size[axis] - 1 - places.margin
-    tight = np.zeros(len(start), np.bool_)
-    if not close_up(start, extent, cross, cross_extent, gaps[0], gaps[1], places.margin, high, at, out, tight):
-        return np.flatnonzero(tight)
+    tight = np.zeros(all_of, np.bool_)
+    if not close_up(*lines, pinned, gaps[0], gaps[1], places.margin, high, at, out, tight):
+        return np.flatnonzero(tight[:count])
     new = fresh_board(board, *size)
-    new.x[:], new.y[:] = (out, board.y) if axis == 0 else (board.x, out)
+    new.x[:], new.y[:] = (out[:count], board.y) if axis == 0 else (board.x, out[:count])
+    if not in_order(shape, new):
+        return np.zeros(0, np.int64)
     move_routes(board, new, axis, at)
     mark_for_mending(shape, new, scratch)
     return new
@@ -141,17 +163,35 @@ def stretch_routes(old: Board, new: Board, axis: int, at: int) -> None:
         new.reached[n] = old.reached[n]
 
 
-def with_line(shape: Shape, board: Board, scratch: Scratch, axis: int, at: int) -> Board:
+def with_line(shape: Shape, board: Board, scratch: Scratch, axis: int, at: int) -> Board | None:
     """The board with an empty column (`axis` 0) or row (1) put in before line `at`; cells that begin there or
-    later move on. All nets are marked to be mended."""
+    later move on, but for those that are pinned. All nets are marked to be mended. None where cells would come too
+    near to each other or leave the floorplan's order."""
     size = [int(board.size[0]), int(board.size[1])]
     size[axis] += 1
     new = fresh_board(board, *size)
     start = new.x if axis == 0 else new.y
-    start[start >= at] += 1
+    start[(start >= at) & ~shape.pinned] += 1
+    if not in_order(shape, new) or not all_apart(shape, new):
+        return None
     stretch_routes(board, new, axis, at)
     mark_for_mending(shape, new, scratch)
     return new
+
+
+@njit(cache=True)
+def all_apart(shape: Shape, board: Board) -> bool:
+    """Whether one column is free between any two cells of the same rows, and one row of the same columns. Cells that
+    a floorplan has pinned stand as near to each other as it likes."""
+    n = shape.w.shape[0]
+    for a in range(n):
+        for b in range(a):
+            if shape.pinned[a] and shape.pinned[b]:
+                continue
+            if not apart(board.x[a], board.y[a], shape.w[a], shape.h[a], board.x[b], board.y[b], shape.w[b],
+                         shape.h[b], 1, 1):  # fmt: skip
+                return False
+    return True
 
 
 def pick_gap(shape: Shape, board: Board, panel: int | None, rng: Any) -> tuple[int, int]:

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from hdl2grid.layout.arrays import Board, Shape
+from hdl2grid.layout.arrays import CLOSED, WATCH_STOP, Board, Shape
 from hdl2grid.layout.wires import grid_tile
 from hdl2grid.rng import below, seeded, unit
 
@@ -87,7 +87,7 @@ def signal_length(s: int, shape: Shape, board: Board, buf: Any) -> float:
 
 @njit(cache=True)
 def fits(grid: Any, px: int, py: int, w: int, h: int, gap_x: int, gap_y: int, margin: int, a: int, b: int) -> bool:
-    """Whether a cell of size w x h may stand at (px, py), its gap free of all cells but `a` and `b`."""
+    """Whether a cell of size w x h may stand at (px, py): on no closed tile, in its gap no cell but `a`, `b`."""
     height, width = grid.shape
     if px < margin or py < margin or px + w > width - margin or py + h > height - margin:
         return False
@@ -95,6 +95,8 @@ def fits(grid: Any, px: int, py: int, w: int, h: int, gap_x: int, gap_y: int, ma
         for xx in range(max(0, px - gap_x), min(width, px + w + gap_x)):
             other = grid[yy, xx]
             if other >= 0 and other != a and other != b:
+                return False
+            if other == CLOSED and px <= xx < px + w and py <= yy < py + h:
                 return False
     return True
 
@@ -107,11 +109,56 @@ def stamp(grid: Any, px: int, py: int, w: int, h: int, value: int) -> None:
 
 
 @njit(cache=True)
+def close_tiles(shape: Shape, board: Board) -> None:
+    """Close those free tiles of `grid` that the floorplan forbids to cells without a place of their own: outside of
+    their zone, on a keep-out, and one tile around it, for their pins must be reached."""
+    height, width = board.grid.shape
+    for k in range(shape.keep_out.shape[0]):
+        x0, y0, x1, y1 = shape.keep_out[k]
+        for y in range(max(0, y0 - 1), min(height, y1 + 2)):
+            for x in range(max(0, x0 - 1), min(width, x1 + 2)):
+                if board.grid[y, x] == -1:
+                    board.grid[y, x] = CLOSED
+    if shape.panel < 0:
+        return
+    left, right = board.x[shape.panel] + shape.zone[0], board.x[shape.panel] + shape.zone[1]
+    top, bottom = board.y[shape.panel] + shape.zone[2], board.y[shape.panel] + shape.zone[3]
+    for y in range(height):
+        for x in range(width):
+            if (x < left or x >= right or y < top or y >= bottom) and board.grid[y, x] == -1:
+                board.grid[y, x] = CLOSED
+
+
+@njit(cache=True)
 def stamp_all(shape: Shape, board: Board) -> None:
     """Fill `grid` from the cells' places."""
     board.grid[:, :] = -1
     for c in range(shape.w.shape[0]):
         stamp(board.grid, board.x[c], board.y[c], shape.w[c], shape.h[c], c)
+    close_tiles(shape, board)
+
+
+@njit(cache=True)
+def in_order(shape: Shape, board: Board) -> bool:
+    """Whether every cell stands on the grid, on no keep-out, and in its zone; `grid` is not looked at."""
+    width, height = board.size[0], board.size[1]
+    for c in range(shape.w.shape[0]):
+        x0, y0 = board.x[c], board.y[c]
+        x1, y1 = x0 + shape.w[c] - 1, y0 + shape.h[c] - 1
+        if x0 < 0 or y0 < 0 or x1 >= width or y1 >= height:
+            return False
+        near = 0 if shape.pinned[c] else 1
+        for k in range(shape.keep_out.shape[0]):
+            kx0, ky0, kx1, ky1 = shape.keep_out[k]
+            if x0 <= kx1 + near and x1 >= kx0 - near and y0 <= ky1 + near and y1 >= ky0 - near:
+                return False
+        if shape.panel >= 0 and c != shape.panel and not shape.pinned[c]:
+            px, py = board.x[shape.panel], board.y[shape.panel]
+            if x0 < px + shape.zone[0] or x1 >= px + shape.zone[1]:
+                return False
+            if y0 < py + shape.zone[2] or y1 >= py + shape.zone[3]:
+                return False
+    return True
 
 
 @njit(cache=True)
@@ -156,7 +203,7 @@ def swap_cells(shape: Shape, board: Board, a: int, b: int, corners: Any) -> None
     stamp(board.grid, board.x[b], board.y[b], shape.w[b], shape.h[b], b)
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def anneal(
     rng: Any, shape: Shape, board: Board, gx: int, gy: int, margin: int, moves: int, hot: float, cold: float
 ) -> float:
@@ -186,6 +233,8 @@ def anneal(
     heat = hot
     span = float(max(width, height))
     for move in range(moves):
+        if shape.watch[WATCH_STOP] != 0:
+            break
         heat *= ratio
         reach = max(2, int(span * min(1.0, 0.05 + heat / hot)))
         kind = below(rng, 100)
@@ -269,31 +318,45 @@ def first_fit(grid: Any, w: int, h: int, gap_x: int, gap_y: int, margin: int, ou
     return False
 
 
-def pack(shape: Shape, board: Board, panel: int | None, panel_at: tuple[float, float], params: PlaceParams) -> bool:
-    """A first legal placement: the panel at `panel_at` (fractions of the free room), then tall cells first, each at
-    the first free place. False where not all cells fit."""
+def pack(shape: Shape, board: Board, panel_at: tuple[float, float], params: PlaceParams) -> bool:
+    """A first legal placement: pinned cells where they belong, the panel at `panel_at` (fractions of the free room)
+    if it is not pinned, then tall cells first, each at the first free place. False where not all cells fit.
+    """
     width, height = (int(v) for v in board.size)
     out = np.zeros(2, np.int64)
-    count = len(shape.w)
-    order = sorted(range(count), key=lambda c: (c != panel, -shape.h[c], -shape.w[c], c))
-    for c in order:
+    panel = shape.panel
+    fixed = [c for c in range(len(shape.w)) if shape.pinned[c] and c != panel]
+    for c in ([panel] if panel >= 0 else []) + fixed:
         w, h, margin = int(shape.w[c]), int(shape.h[c]), params.margin
-        if c == panel:
+        if not shape.pinned[c]:
             room_x, room_y = width - w - 2 * margin, height - h - 2 * margin
             if room_x < 0 or room_y < 0:
                 return False
-            out[0], out[1] = margin + round(room_x * panel_at[0]), margin + round(room_y * panel_at[1])
-        elif not first_fit(board.grid, w, h, params.gap_x, params.gap_y, margin, out):
+            board.x[c], board.y[c] = margin + round(room_x * panel_at[0]), margin + round(room_y * panel_at[1])
+        if board.x[c] + w > width or board.y[c] + h > height:
+            return False
+        stamp(board.grid, board.x[c], board.y[c], w, h, c)
+    close_tiles(shape, board)
+    order = sorted((int(c) for c in shape.movable), key=lambda c: (-shape.h[c], -shape.w[c], c))
+    for c in order:
+        w, h = int(shape.w[c]), int(shape.h[c])
+        if not first_fit(board.grid, w, h, params.gap_x, params.gap_y, params.margin, out):
             return False
         board.x[c], board.y[c] = out
         stamp(board.grid, out[0], out[1], w, h, c)
-    return True
+    return bool(in_order(shape, board))
 
 
 @njit(cache=True)
 def index_tiles(shape: Shape, board: Board) -> None:
-    """Fill `tile_at` from the cells' places."""
+    """Fill `tile_at` from the cells' places; a tile of a keep-out bears a strange device, which no wire may touch."""
     board.tile_at[:] = -1
+    width, height = board.size[0], board.size[1]
+    for k in range(shape.keep_out.shape[0]):
+        x0, y0, x1, y1 = shape.keep_out[k]
+        for y in range(max(0, y0), min(height, y1 + 1)):
+            for x in range(max(0, x0), min(width, x1 + 1)):
+                board.tile_at[y * width + x] = shape.cell_of.shape[0]
     for t in range(shape.cell_of.shape[0]):
         board.tile_at[grid_tile(t, shape, board)] = t
 

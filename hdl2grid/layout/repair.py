@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from hdl2grid.layout.arrays import COLOURS, OTHER, Board, Scratch, Shape
+from hdl2grid.layout.arrays import COLOURS, OTHER, WATCH_CONFLICTS, WATCH_STOP, WATCH_TRIES, Board, Scratch, Shape
 from hdl2grid.layout.colouring import cell_clashes, count_usage, set_colour, variable_clashes
 from hdl2grid.layout.placement import (
     PlaceParams,
@@ -69,7 +69,7 @@ def energy(board: Board, conflicts: int, conflict: float, wire: float, crossover
 @njit(cache=True)
 def pick_cell(rng: Any, shape: Shape, board: Board, net: int) -> int:
     """A movable cell of the net, or one close to a random tile of its route."""
-    if below(rng, 2) == 0:
+    if below(rng, 2) == 0 or shape.movable.shape[0] == 0:
         s = net // COLOURS
         first = shape.sig_start[s]
         count = shape.sig_start[s + 1] - first
@@ -189,7 +189,7 @@ def change_colours(rng: Any, net: int, shape: Shape, board: Board, scratch: Scra
     return count
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def repair(
     rng: Any, shape: Shape, board: Board, scratch: Scratch, tries: int, stall: int, rounds: int, reach: int,
     w_conflict: float, w_wire: float, w_crossover: float, w_turn: float, hot: float, cold: float,
@@ -226,8 +226,10 @@ def repair(
     ratio = (cold / hot) ** (1.0 / max(1, tries))
     heat = hot
     for turn in range(tries):
-        if (stop and conflicts == 0) or since >= stall:
+        if (stop and conflicts == 0) or since >= stall or shape.watch[WATCH_STOP] != 0:
             break
+        shape.watch[WATCH_TRIES] += 1
+        shape.watch[WATCH_CONFLICTS] = best_conflicts
         used = turn + 1
         since += 1
         heat *= ratio
@@ -254,7 +256,11 @@ def repair(
             px = board.x[a] + below(rng, 2 * reach + 1) - reach
             py = board.y[a] + below(rng, 2 * reach + 1) - reach
             still = px == board.x[a] and py == board.y[a]
-            if not still and fits(board.grid, px, py, shape.w[a], shape.h[a], gx, gy, margin, a, -1):
+            if (
+                not still
+                and not shape.still[a]
+                and fits(board.grid, px, py, shape.w[a], shape.h[a], gx, gy, margin, a, -1)
+            ):
                 old[0], old[1] = board.x[a], board.y[a]
                 move_to(shape, board, a, px, py)
                 cells[0] = a
@@ -262,9 +268,14 @@ def repair(
                 legal = True
         elif dice < 55:
             kind = SWAP
-            b = shape.movable[below(rng, shape.movable.shape[0])]
+            b = shape.movable[below(rng, shape.movable.shape[0])] if shape.movable.shape[0] > 0 else a
             far = abs(board.x[a] - board.x[b]) + abs(board.y[a] - board.y[b]) > 14
-            if a != b and not far and swap_fits(shape, board, a, b, dice < 50, gx, gy, margin, corners):
+            if (
+                a != b
+                and not far
+                and not shape.still[a]
+                and swap_fits(shape, board, a, b, dice < 50, gx, gy, margin, corners)
+            ):
                 old[0], old[1], old[2], old[3] = board.x[a], board.y[a], board.x[b], board.y[b]
                 swap_cells(shape, board, a, b, corners)
                 cells[0], cells[1] = a, b

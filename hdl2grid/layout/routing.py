@@ -13,7 +13,18 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from hdl2grid.layout.arrays import ALONG_X, ALONG_Y, COLOURS, OTHER, Board, Scratch, Shape
+from hdl2grid.layout.arrays import (
+    ALONG_X,
+    ALONG_Y,
+    COLOURS,
+    OTHER,
+    WATCH_CONFLICTS,
+    WATCH_STOP,
+    WATCH_TRIES,
+    Board,
+    Scratch,
+    Shape,
+)
 from hdl2grid.layout.search import route_net
 from hdl2grid.layout.wires import bring_back, lay, lay_all, neighbour, put_aside, room_for_routes
 from hdl2grid.rng import below
@@ -148,7 +159,7 @@ def find_conflicts(board: Board, scratch: Scratch, raise_by: float) -> int:
     return conflicts
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def negotiate(
     rng: Any, shape: Shape, board: Board, scratch: Scratch, rounds: int, stall: int, present: float, growth: float,
     most: float, raise_by: float, decay: float, bend: float, cross: float, slack: int,
@@ -171,6 +182,8 @@ def negotiate(
     used = 0
     conflicts = 0
     for turn in range(rounds):
+        if turn > 0 and shape.watch[WATCH_STOP] != 0:
+            break
         used = turn + 1
         for i in range(count - 1, 0, -1):
             j = below(rng, i + 1)
@@ -189,6 +202,8 @@ def negotiate(
             for t in range(board.history.shape[1]):
                 board.history[c, t] *= decay
         conflicts = find_conflicts(board, scratch, raise_by)
+        shape.watch[WATCH_CONFLICTS] = conflicts
+        shape.watch[WATCH_TRIES] += 1
         if conflicts < best:
             best = conflicts
             for k in range(count):

@@ -1,0 +1,330 @@
+"""One beginning of the search: place, colour and route a netlist, repair, grow until it is legal, make it smaller."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import ceil, sqrt
+
+import numpy as np
+
+from hdl2grid.layout.arrays import (
+    COLOURS,
+    FAR_OFF,
+    WATCH_HEIGHT,
+    WATCH_LEGAL,
+    WATCH_STOP,
+    WATCH_TRIES,
+    WATCH_WIDTH,
+    Board,
+    Ints,
+    Scratch,
+    Shape,
+    copy_board,
+    make_board,
+    make_scratch,
+    make_shape,
+    new_watch,
+)
+from hdl2grid.layout.colouring import ColourParams, choose_colours
+from hdl2grid.layout.effort import EFFORTS
+from hdl2grid.layout.lines import pick_gap, pick_line, with_line, without_line
+from hdl2grid.layout.placement import PlaceParams, pack, place
+from hdl2grid.layout.repair import RepairParams, better
+from hdl2grid.layout.routing import RouteParams, rip_all, route
+from hdl2grid.layout.trouble import Trouble, trouble_of
+from hdl2grid.netlist import Netlist
+from hdl2grid.rng import below, seeded
+from hdl2grid.target import STYLES, Weights, load_target
+
+STEPS = (
+    (3, 2, 1.25),
+    (3, 2, 1.4),
+    (4, 2, 1.3),
+    (4, 3, 1.3),
+    (4, 3, 1.5),
+    (5, 4, 1.4),
+    (6, 4, 1.5),
+    (7, 5, 1.6),
+    (9, 6, 1.7),
+)
+"""Sizes to try one after the other: free columns and rows around each cell, and the area as a multiple of what the
+cells need with them. More room at the pins helps more than more area."""
+TIGHT = ((3, 1, 1.2), (2, 1, 1.35), (2, 1, 1.25))
+"""Tried in this order where the limits of the grid rule out the others."""
+TIGHTEST = PlaceParams(gap_x=2, gap_y=1)
+"""The least room around a cell: what shrinking may leave."""
+SIZE_STEPS = 40
+"""How often a size is made larger for tiles that a floorplan closes."""
+
+
+@dataclass(frozen=True)
+class LayoutParams:
+    """`max_width` and `max_height` limit the grid, in tiles; `weights` are the prices of the style."""
+
+    effort: str = "normal"
+    seed: int = 1
+    max_width: int = 10_000
+    max_height: int = 10_000
+    style: str = STYLES[0]
+    weights: Weights | None = None
+
+    @property
+    def prices(self) -> Weights:
+        """`weights`, or else those of the built-in target."""
+        return self.weights or load_target().weights(self.style)
+
+
+@dataclass(frozen=True)
+class Found:
+    """What one beginning has come to: a legal board or None, and the sizes that failed, with what was in the way.
+    It spent `placements`, `iterations` (rounds of routing and tries of repair) and `cuts`."""
+
+    board: Board | None
+    troubles: tuple[Trouble, ...]
+    placements: int
+    iterations: int
+    cuts: int
+
+    @property
+    def area(self) -> int:
+        """In tiles; FAR_OFF squared where no board is legal."""
+        return FAR_OFF * FAR_OFF if self.board is None else int(self.board.size[0] * self.board.size[1])
+
+
+def begin(netlist: Netlist, params: LayoutParams, number: int, area: int, watch: Ints | None = None) -> Found:
+    """Beginning `number`: with `area` 0 on grids that grow until a layout is legal, else on one a little smaller than
+    `area` tiles. The same arguments give the same result, unless WATCH_STOP of `watch` is set meanwhile."""
+    search = Search(netlist, params, number, watch)
+    board = search.first_legal() if area == 0 else search.smaller_than(area)
+    if board is not None and netlist.signals:
+        board = search.shrink(board)
+    return search.found(board)
+
+
+def finish(netlist: Netlist, params: LayoutParams, number: int, board: Board, watch: Ints | None = None) -> Found:
+    """Polishes a legal board."""
+    search = Search(netlist, params, number, watch)
+    return search.found(search.polish(board) if netlist.signals else board)
+
+
+def num_closed(netlist: Netlist, width: int, height: int) -> int:
+    """About how many tiles of a grid the floorplan closes to cells: keep-outs with a tile around them, and what lies
+    beside the zone but for the panel itself."""
+    site = netlist.site
+    if not site.keep_out and site.zone == (None, None, None, None):
+        return 0
+    closed = np.zeros((height, width), np.bool_)
+    panel = next((i for i, c in enumerate(netlist.cells) if c.kind == "panel"), None)
+    if panel is not None:
+        left, right, top, bottom = site.zone
+        cell = netlist.cells[panel]
+        x = width - cell.width - 1 if left is None and right is not None else 1
+        y = height - cell.height - 1 if top is None and bottom is not None else 1
+        x, y = next(((px, py) for c, px, py in site.pinned if c == panel), (max(0, x), max(0, y)))
+        closed[:, : max(0, x + left) if left is not None else 0] = True
+        closed[: max(0, y + top) if top is not None else 0] = True
+        if right is not None:
+            closed[:, max(0, x + right) :] = True
+        if bottom is not None:
+            closed[max(0, y + bottom) :] = True
+        closed[y : y + cell.height, x : x + cell.width] = False
+    for x0, y0, x1, y1 in site.keep_out:
+        closed[max(0, y0 - 1) : max(0, y1 + 2), max(0, x0 - 1) : max(0, x1 + 2)] = True
+    return int(closed.sum())
+
+
+class Search:
+    """A netlist's arrays, and what has been spent on them."""
+
+    def __init__(self, netlist: Netlist, params: LayoutParams, number: int, watch: Ints | None = None) -> None:
+        self.netlist, self.params, self.number = netlist, params, number
+        self.watch = new_watch() if watch is None else watch
+        self.shape: Shape = make_shape(netlist, self.watch)
+        self.effort = EFFORTS[params.effort]
+        self.panel = self.shape.panel if self.shape.panel >= 0 else None
+        self.num_placements = self.num_cuts = 0
+        self.troubles: list[Trouble] = []
+        self.rng = seeded(params.seed, 7, number)
+        self._before = int(self.watch[WATCH_TRIES])
+
+    @property
+    def is_stopped(self) -> bool:
+        return bool(self.watch[WATCH_STOP])
+
+    def found(self, board: Board | None) -> Found:
+        spent = int(self.watch[WATCH_TRIES]) - self._before
+        return Found(board, tuple(self.troubles), self.num_placements, spent, self.num_cuts)
+
+    def tell(self, board: Board, legal: bool = False) -> None:
+        self.watch[WATCH_WIDTH], self.watch[WATCH_HEIGHT] = board.size
+        if legal:
+            self.watch[WATCH_LEGAL] = board.size[0] * board.size[1]
+
+    def size_for(self, area: float, places: PlaceParams, tilt: float = 1.15) -> tuple[int, int] | None:
+        """Width and height of about `area` tiles that are not closed, within the limits; None where the limits are
+        too small."""
+        margin = 2 * places.margin
+        shape, pinned = self.shape, self.netlist.site.pinned
+        least_w = max([int(w) + margin for w in shape.w] + [x + int(shape.w[c]) for c, x, _ in pinned], default=1)
+        least_h = max([int(h) + margin for h in shape.h] + [y + int(shape.h[c]) for c, _, y in pinned], default=1)
+        most_w, most_h = self.params.max_width, self.params.max_height
+        if least_w > most_w or least_h > most_h:
+            return None
+        wanted = area
+        for _ in range(SIZE_STEPS):
+            width = min(most_w, max(least_w, round(sqrt(wanted * tilt))))
+            height = min(most_h, max(least_h, ceil(wanted / width)))
+            width = min(most_w, max(width, ceil(wanted / height)))
+            lacking = area - (width * height - num_closed(self.netlist, width, height))
+            if lacking <= 0 or (width, height) == (most_w, most_h):
+                break
+            wanted += max(1.0, lacking)
+        return width, height
+
+    def floor(self, places: PlaceParams) -> float:
+        """Tiles that the cells need with their gaps, when packed without loss."""
+        return sum((c.width + places.gap_x) * (c.height + places.gap_y) for c in self.netlist.cells)
+
+    def first_legal(self) -> Board | None:
+        """Grow until a layout is legal; None where the limits do not allow it."""
+        limited = self.params.max_width * self.params.max_height < 1_000_000
+        tried: set[tuple[tuple[int, int], int, int]] = set()
+        for number, (gap_x, gap_y, scale) in enumerate(STEPS + TIGHT * limited):
+            places = PlaceParams(gap_x=gap_x, gap_y=gap_y)
+            size = self.size_for(self.floor(places) * scale + 30, places)
+            if size is None:
+                self.troubles.append(Trouble(self.params.max_width, self.params.max_height, None))
+                return None
+            if self.is_stopped or (size, gap_x, gap_y) in tried:
+                continue
+            tried.add((size, gap_x, gap_y))
+            board = self.attempt(size, places, number)
+            if board is not None:
+                return board
+        return None
+
+    def smaller_than(self, area: int) -> Board | None:
+        """A legal layout on a grid a little smaller than `area` tiles, or None."""
+        turn = self.number - 1
+        share, tilt = (0.97, 0.94, 0.91)[turn % 3], (1.15, 0.95, 1.35, 1.6)[turn % 4]
+        closed = num_closed(self.netlist, round(sqrt(area * tilt)), round(sqrt(area / tilt)))
+        size = self.size_for((area - closed) * share, TIGHTEST, tilt)
+        if size is None or self.is_stopped:
+            return None
+        return self.attempt(size, TIGHTEST, 100 * self.number, widen=False)
+
+    def panel_at(self) -> tuple[float, float]:
+        """Where the panel begins, in fractions of the free room: at random, but opposite to a zone beside it."""
+        x, y = 0.2 + 0.1 * below(self.rng, 7), 0.1 * below(self.rng, 11)
+        left, right, top, bottom = self.shape.zone
+        x = 0.1 * x if left > -FAR_OFF else 1.0 - 0.1 * x if right < FAR_OFF else x
+        y = 0.1 * y if top > -FAR_OFF else 1.0 - 0.1 * y if bottom < FAR_OFF else y
+        return x, y
+
+    def attempt(self, size: tuple[int, int], places: PlaceParams, number: int, widen: bool = True) -> Board | None:
+        """The best of some placements at one size, repaired and, with `widen`, given more room; None unless legal."""
+        best: tuple[int, Board] | None = None
+        scratch = make_scratch(self.netlist, *size)
+        for turn in range(self.effort.seeds):
+            board = make_board(self.netlist, self.shape, *size)
+            if not pack(self.shape, board, self.panel_at(), places):
+                continue
+            self.tell(board)
+            self.num_placements += 1
+            seed = self.params.seed * 1_000_003 + 1000 * number + turn
+            place(self.shape, board, places, seed)
+            board.colour[:] = (self.shape.signal_of * 7 + turn) % COLOURS
+            choose_colours(self.shape, board, scratch, ColourParams(), seed)
+            rip_all(board)
+            conflicts, _ = route(self.shape, board, scratch, RouteParams(), self.rng)
+            if best is None or conflicts < best[0]:
+                best = conflicts, board
+            if conflicts <= 2 or self.is_stopped:
+                break
+        if best is None:
+            self.troubles.append(Trouble(*size, None))
+            return None
+        conflicts, board = best
+        if conflicts:
+            conflicts = self.mend(board, scratch, places, self.effort.tries)
+            if widen:
+                board, conflicts = self.widen(board, conflicts, places)
+        if conflicts and widen and not self.is_stopped:
+            scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
+            self.troubles.append(trouble_of(self.netlist, self.shape, board, scratch))
+        return board if conflicts == 0 else None
+
+    def widen(self, board: Board, conflicts: int, places: PlaceParams) -> tuple[Board, int]:
+        """Put in rows and columns where conflicts are left and repair again; returns the board and what is left."""
+        idle = 0
+        for _ in range(self.effort.lines):
+            if conflicts == 0 or idle >= 6 or self.is_stopped:
+                break
+            idle += 1
+            axis, at = pick_gap(self.shape, board, self.panel, self.rng)
+            limit = self.params.max_width if axis == 0 else self.params.max_height
+            if board.size[axis] >= limit:
+                continue
+            scratch = make_scratch(self.netlist, int(board.size[0]) + 1, int(board.size[1]) + 1)
+            wider = with_line(self.shape, board, scratch, axis, at)
+            if wider is None:
+                continue
+            self.tell(wider)
+            left = self.reroute(wider, scratch, places, self.effort.tries // 6)
+            if left < conflicts:
+                idle = 0
+            if left <= conflicts:
+                board, conflicts = wider, left
+        return board, conflicts
+
+    def reroute(self, board: Board, scratch: Scratch, places: PlaceParams, tries: int) -> int:
+        """Route what a new or a missing line has upset, and repair; returns the conflicts left."""
+        left, _ = route(self.shape, board, scratch, RouteParams(rounds=12, stall=5), self.rng)
+        return self.mend(board, scratch, places, tries) if left else left
+
+    def mend(self, board: Board, scratch: Scratch, places: PlaceParams, tries: int) -> int:
+        """Repair until nothing is illegal; returns the conflicts left."""
+        params = RepairParams(tries=tries, stall=max(300, tries // 2))
+        left, _, _ = better(self.shape, board, scratch, params, places, RouteParams(), self.rng, True)
+        return left
+
+    def shrink(self, board: Board) -> Board:
+        """Take out rows and columns as long as the rest can be made legal again."""
+        scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
+        failed = 0
+        loose = RepairParams(
+            tries=40, stall=40, rounds=3, reach=12, conflict=1000.0, wire=1.0, crossover=4.0, turn=0.5,
+            hot=6.0, cold=3.0,
+        )  # fmt: skip
+        movable = set(self.shape.movable.tolist())
+        self.tell(board, legal=True)
+        for _ in range(self.effort.cuts):
+            if failed >= self.effort.stall or self.is_stopped:
+                break
+            self.num_cuts += 1
+            axis, at = pick_line(board, self.rng)
+            cut = without_line(self.shape, board, scratch, TIGHTEST, axis, at)
+            if not isinstance(cut, Board):
+                failed += 1
+                focus = np.array([c for c in cut.tolist() if c in movable], np.int64)
+                if len(focus):
+                    better(self.shape, board, scratch, loose, TIGHTEST, RouteParams(), self.rng, False, focus)
+                continue
+            if self.reroute(cut, scratch, TIGHTEST, self.effort.cut_tries) == 0:
+                board, failed = cut, 0
+                self.tell(board, legal=True)
+            else:
+                failed += 1
+        return board
+
+    def polish(self, board: Board) -> Board:
+        """Less wire, fewer crossovers and turns, keeping the layout legal."""
+        scratch: Scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
+        kept = copy_board(board)
+        params = RepairParams(
+            tries=self.effort.polish, stall=self.effort.polish, rounds=3, conflict=1000.0, wire=1.0, crossover=5.0,
+            turn=0.8, hot=2.0, cold=0.3,
+        )  # fmt: skip
+        self.tell(board, legal=True)
+        left, _, _ = better(self.shape, board, scratch, params, TIGHTEST, RouteParams(), self.rng, False)
+        return board if left == 0 else kept

@@ -1,0 +1,165 @@
+"""Who does the searching: one thread, or several processes. Signals and progress are heard meanwhile.
+
+A compiled kernel cannot be interrupted, so it runs beside the main thread, which waits in short steps. What is shared
+is a row of numbers for each worker (`Shape.watch`): workers tell there how far they are, and are told to stop.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import threading
+from collections.abc import Sequence
+from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor, wait
+from dataclasses import dataclass, replace
+from types import TracebackType
+from typing import Any
+
+import numpy as np
+
+from hdl2grid.layout.arrays import (
+    WATCH_CONFLICTS,
+    WATCH_HEIGHT,
+    WATCH_LEGAL,
+    WATCH_STOP,
+    WATCH_TRIES,
+    WATCH_WIDTH,
+    Board,
+    Ints,
+    new_watch,
+)
+from hdl2grid.layout.beginning import Found, LayoutParams, begin, finish
+from hdl2grid.netlist import Netlist
+from hdl2grid.progress import Progress
+
+POLL_S = 0.2
+ORPHAN_S = 2.0
+
+
+class Stop:
+    """Asks a layout to end with what it has. `set` may be called at any time, also in a signal handler."""
+
+    def __init__(self) -> None:
+        self.is_set = False
+        self._watches: list[Ints] = []
+
+    def set(self) -> None:
+        self.is_set = True
+        for watch in self._watches:
+            watch[WATCH_STOP] = 1
+
+    def reaches(self, watch: Ints) -> None:
+        """From now on `set` is also told to `watch`."""
+        self._watches.append(watch)
+        watch[WATCH_STOP] = self.is_set
+
+
+@dataclass(frozen=True)
+class Task:
+    """Beginning `number` on a grid smaller than `area` tiles (0: on one that grows); or, with `board`, its polish."""
+
+    number: int
+    area: int
+    board: Board | None = None
+
+
+class Crew:
+    """Workers for one netlist; a context manager."""
+
+    def __init__(self, netlist: Netlist, params: LayoutParams, jobs: int, stop: Stop, progress: Progress) -> None:
+        self.netlist, self.params, self.stop, self.progress = netlist, params, stop, progress
+        self._spent = 0
+        self._legal = 0
+        self._pool: Executor
+        self._watches: list[Ints]
+        if jobs == 1:
+            self._watches = [new_watch()]
+            self._pool = ThreadPoolExecutor(1)
+        else:
+            context = multiprocessing.get_context("spawn")
+            room = context.RawArray("q", jobs * len(new_watch()))
+            rows = np.frombuffer(room, np.int64).reshape(jobs, -1)
+            self._watches = [rows[i] for i in range(jobs)]
+            arguments = (netlist, params, room, context.Value("i", 0), os.getpid())
+            self._pool = ProcessPoolExecutor(jobs, context, _enter, arguments)
+        for watch in self._watches:
+            stop.reaches(watch)
+
+    def __enter__(self) -> Crew:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if kind is not None:
+            for watch in self._watches:
+                watch[WATCH_STOP] = 1
+        self._pool.shutdown(cancel_futures=True)
+
+    def run(self, tasks: Sequence[Task]) -> list[Found]:
+        """Does the tasks, and tells how far they are; results in the tasks' order."""
+        return self._await([self._submit(self.params, task) for task in tasks])
+
+    def without_limits(self) -> tuple[int, int] | None:
+        """Width and height of a layout found quickly on a grid as large as need be; None where there is none."""
+        free = replace(self.params, effort="quick", max_width=10_000, max_height=10_000)
+        (found,) = self._await([self._submit(free, Task(0, 0))])
+        return None if found.board is None else (int(found.board.size[0]), int(found.board.size[1]))
+
+    def _submit(self, params: LayoutParams, task: Task) -> Future[Found]:
+        if isinstance(self._pool, ProcessPoolExecutor):
+            return self._pool.submit(_work, params, task)
+        return self._pool.submit(_do, self.netlist, params, task, self._watches[0])
+
+    def _await(self, futures: list[Future[Found]]) -> list[Found]:
+        left: set[Future[Found]] = set(futures)
+        while left:
+            _, left = wait(left, POLL_S)
+            self._tell()
+        found = [future.result() for future in futures]
+        self._legal = min([one.area for one in found if one.board is not None] + [self._legal or 1 << 60])
+        return found
+
+    def _tell(self) -> None:
+        watch = max(self._watches, key=lambda row: int(row[WATCH_TRIES]))
+        areas = [int(row[WATCH_LEGAL]) for row in self._watches if row[WATCH_LEGAL]]
+        best = min(areas + ([self._legal] if 0 < self._legal < 1 << 60 else []), default=0)
+        told = f"{best:,} tiles so far" if best else "nothing legal yet"
+        told = (
+            f"{told}; on {watch[WATCH_WIDTH]} x {watch[WATCH_HEIGHT]}: {watch[WATCH_CONFLICTS]} conflicts; iterations"
+        )
+        self.progress(told, sum(int(row[WATCH_TRIES]) for row in self._watches))
+
+
+def _do(netlist: Netlist, params: LayoutParams, task: Task, watch: Ints) -> Found:
+    if task.board is not None:
+        return finish(netlist, params, task.number, task.board, watch)
+    return begin(netlist, params, task.number, task.area, watch)
+
+
+_OWN: dict[str, Any] = {}
+"""In a worker process: its netlist and its row of the watch."""
+
+
+def _enter(netlist: Netlist, params: LayoutParams, room: Any, counter: Any, parent: int) -> None:
+    """Begins a worker process. Ctrl-C reaches it too, but what is to be done about it is the parent's decision."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    with counter.get_lock():
+        number = counter.value
+        counter.value += 1
+    rows = np.frombuffer(room, np.int64).reshape(-1, len(new_watch()))
+    _OWN.update(netlist=netlist, watch=rows[number])
+    threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
+
+
+def _end_with(parent: int) -> None:
+    """Ends this process when its parent is gone."""
+    idle = threading.Event()
+    while os.getppid() == parent:
+        idle.wait(ORPHAN_S)
+    os._exit(1)
+
+
+def _work(params: LayoutParams, task: Task) -> Found:
+    return _do(_OWN["netlist"], params, task, _OWN["watch"])

@@ -1,0 +1,34 @@
+"""How much is searched: budgets in iterations, never in seconds (the table in docs/layout.md states them)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Effort:
+    """Budgets, in iterations.
+
+    At each size `seeds` placements are made and routed, and the best of them repaired by at most `tries` tries, with
+    up to `lines` rows and columns put in where that does not suffice. A legal layout loses rows and columns in at
+    most `cuts` cuts (`cut_tries` repairs each), until `stall` cuts in a row have failed. Then the search begins anew
+    on a smaller grid, in `rounds` rounds of `batch` beginnings that know nothing of each other; `polish` tries make
+    the result better.
+    """
+
+    seeds: int
+    tries: int
+    lines: int
+    cuts: int
+    cut_tries: int
+    stall: int
+    rounds: int
+    batch: int
+    polish: int
+
+
+EFFORTS = {
+    "quick": Effort(3, 6000, lines=16, cuts=16, cut_tries=300, stall=5, rounds=0, batch=0, polish=1500),
+    "normal": Effort(4, 8000, lines=16, cuts=150, cut_tries=700, stall=25, rounds=3, batch=2, polish=8000),
+    "long": Effort(6, 16_000, lines=16, cuts=300, cut_tries=2000, stall=50, rounds=15, batch=4, polish=40_000),
+}
