@@ -47,24 +47,27 @@ class _Emitter:
         self.drivers: dict[int, tuple[str, ...]] = {}
         self.gate_names: list[str] = []
         self.reset_names: list[str] = ["reset"]
+        self.strobe_names: dict[tuple[str, int | None], list[str]] = {}
         self._name_everything()
 
     def circuit(self) -> Circuit:
-        for sink, signals in zip(self.problem.sinks, self.timed.sinks, strict=True):
+        for number, (sink, signals) in enumerate(zip(self.problem.sinks, self.timed.sinks, strict=True)):
+            delay = self.timed.strobe_delay.get(number, 0)
             if sink.kind == REGISTER:
-                self._add_register(sink, signals)
+                self._add_register(sink, signals, delay)
             elif sink.kind == GATE:
                 name = self.gate_names[self._gate_number(sink)]
-                self._add_strobed(name, sink, signals)
+                self._add_strobed(name, sink, signals, delay)
         for cell in self.timed.cells:
             self._add_cell(cell)
         for signal, buffer in self.timed.buffers.items():
             owner = self.owner.get(signal)
             stack = Stack(self.drivers[signal][0], "AND", (Toggle(0, self._names(buffer.inputs)),))
             self._add(stack, owner)
-        for before, name in zip(self.reset_names, self.reset_names[1:], strict=False):
-            self.stacks.append(Stack(name, "AND", (Toggle(0, (before,)),)))
-            self.origin.append(Origin("reset", "reset"))
+        for names, owner in [(self.reset_names, "reset"), *((n, d) for (d, _), n in self.strobe_names.items())]:
+            for before, name in zip(names, names[1:], strict=False):
+                self.stacks.append(Stack(name, "AND", (Toggle(0, (before,)),)))
+                self.origin.append(Origin(owner, owner))
         return Circuit(
             self.logic.name,
             self.sources,
@@ -135,6 +138,10 @@ class _Emitter:
             self.drivers[signal] = (self._unique(f"{prefix}{counts[prefix]}"),)
         for k in range(max(self.timed.reset_delay.values(), default=0)):
             self.reset_names.append(self._unique(f"reset.buf{k + 1}"))
+        for (domain, gate), length in self.timed.strobe_chains.items():
+            first = domain if gate is None else self.gate_names[gate]
+            later = [self._unique(f"{first}.buf{k + 1}") for k in range(length)]
+            self.strobe_names[domain, gate] = [first, *later]
 
     def _names(self, signals: Sequence[int]) -> tuple[str, ...]:
         return tuple(sorted(name for s in signals for name in self.drivers[s]))
@@ -149,16 +156,18 @@ class _Emitter:
         source: SourceLine | None = owner.source if owner else None
         self.origin.append(Origin(_block(owner), owner.name if owner else "", source))
 
-    def _add_strobed(self, name: str, sink: Sink, signals: Sequence[int]) -> None:
+    def _add_strobed(self, name: str, sink: Sink, signals: Sequence[int], delay: int) -> None:
         strobe = sink.domain if sink.gate is None else self.gate_names[sink.gate]
+        if delay:
+            strobe = self.strobe_names[sink.domain, sink.gate][delay]
         toggle = Toggle(self._value(sink.form), self._names(signals))
         self._add(Stack(name, "AND", (toggle,), (strobe,)), sink)
 
-    def _add_register(self, sink: Sink, signals: Sequence[int]) -> None:
+    def _add_register(self, sink: Sink, signals: Sequence[int], delay: int) -> None:
         signal = sink.own.bit_length() - 1
         drivers = self.drivers[signal]
         name = min(drivers, key=len)
-        self._add_strobed(name, sink, signals)
+        self._add_strobed(name, sink, signals, delay)
         if len(drivers) == 2:
             reset = max(drivers, key=len)
             strobe = self.reset_names[self.timed.reset_delay[signal - 1]]

@@ -28,11 +28,14 @@ _CHECKS = 256
 _MOST_ROUNDS = 6
 
 
-def share_flats(problem: Problem, whole: Problem, cost: Cost, params: SynthParams, known: Known) -> Problem:
+def share_flats(
+    problem: Problem, whole: Problem, others: Sequence[Problem], cost: Cost, params: SynthParams, known: Known
+) -> Problem:
     """`problem` with the sinks of each group mapped anew as exclusive sums of flats, where `cost` gets less.
 
     `whole` is the problem before its blocks were mapped: the functions are taken from there, and a block's
-    solution may also be given up for the network as it was. `known` keeps sums.
+    solution may also be given up for the network as it was. `others` are the same sinks in other networks of cells
+    (the same `Network`), which are tried as well. `known` keeps sums.
     """
     best, least = problem, cost(problem)
     groups = list(_groups(whole))
@@ -40,7 +43,8 @@ def share_flats(problem: Problem, whole: Problem, cost: Cost, params: SynthParam
     for group in groups:
         if _is_least(best, group):
             continue
-        for forms in [[whole.sinks[i].form for i in group], *_flat_forms(whole, group, params, known)]:
+        plain = [[p.sinks[i].form for i in group] for p in (whole, *others)]
+        for forms in [*plain, *_flat_forms(whole, group, params, known)]:
             sinks = list(best.sinks)
             for i, form in zip(group, forms, strict=True):
                 sinks[i] = replace(sinks[i], form=form)

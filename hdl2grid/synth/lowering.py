@@ -17,11 +17,13 @@ def lower(
     roots: Sequence[Literal],
     assumed: Iterable[Form] = (),
     forced: Mapping[int, int] | None = None,
+    majorities: bool = False,
 ) -> list[Form]:
     """The roots as forms, their products added to `network`.
 
     `variables` maps variable nodes to forms. What is asked for matters only while every form of `assumed`
-    is 1 and every node of `forced` has the value given there, and is simplified by that.
+    is 1 and every node of `forced` has the value given there, and is simplified by that. With `majorities` the
+    carry of a full adder is one stack of its own, otherwise a product and a sum.
     """
     given = Basis(ignore=1)
     for form in assumed:
@@ -45,7 +47,11 @@ def lower(
                 for literal, other in zip(xag.fanins[node], (right, left), strict=True):
                     if xag.kinds[literal >> 1] == AND and readers[literal >> 1] == 1:
                         inputs = [forms[i >> 1] ^ (i & 1) for i in xag.fanins[literal >> 1]]
-                        form = min(form, _lightest_sum(network, inputs, other ^ (literal & 1)), key=_weight)
+                        rest = other ^ (literal & 1)
+                        form = min(form, _lightest_sum(network, inputs, rest), key=_weight)
+                        if majorities and _is_majority(inputs, rest):
+                            form = network.majority(inputs[0] ^ rest, inputs[1] ^ rest, rest)
+                            break
         forms[node] = given.reduce(form)
     return [forms[root >> 1] ^ (root & 1) for root in roots]
 
@@ -60,6 +66,12 @@ def _count_readers(xag: Xag, cone: Sequence[int], roots: Sequence[Literal]) -> C
 
 def _weight(form: Form) -> int:
     return (form & ~1).bit_count()
+
+
+def _is_majority(inputs: Sequence[Form], rest: Form) -> bool:
+    """Whether `x & y ^ rest`, the majority of x ^ rest, y ^ rest and rest, is more simply said so."""
+    x, y = inputs
+    return bool(rest & ~1) and _weight(x ^ rest) < _weight(x) and _weight(y ^ rest) < _weight(y)
 
 
 def _lightest_sum(network: Network, inputs: Sequence[Form], rest: Form) -> Form:

@@ -70,6 +70,18 @@ class Network:
         cell = Cell(EXACTLY_ONE, tuple(sorted(factors)))
         return 1 << self._cell(cell, (cell.kind, cell.factors))
 
+    def majority(self, a: Form, b: Form, c: Form) -> Form:
+        """1 where two or three of the forms are: the complement of 'exactly one of a, b, c and their parity's
+        complement'. One stack, and no term beside it; a product where forms cancel."""
+        for x, y, z in ((a, b, c), (b, c, a), (c, a, b)):
+            if x ^ y in (ZERO, ONE):
+                return x if x == y else z
+            if x in (ZERO, ONE):
+                return self.product([y, z]) if x == ZERO else self.product([y ^ 1, z ^ 1]) ^ 1
+        if a ^ b ^ c in (ZERO, ONE):
+            return self.product([a ^ c, b ^ c]) ^ c
+        return self.exactly_one([a, b, c, a ^ b ^ c ^ 1]) ^ 1
+
     def collector(self, form: Form) -> Form:
         """A stack of one toggle that bears `form` (its constant is dropped: inversion is free)."""
         cell = Cell(COLLECTOR, (form & ~1,))

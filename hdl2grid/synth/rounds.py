@@ -12,17 +12,23 @@ it at the level that suits it), and is balanced like a register.
 
 A toggle under a strobe may be fed in any round after the strobe's (hold); data of the same tick that would
 come earlier is delayed likewise.
+
+A register may also sample later than its tick, by a strobe that comes through buffers: a carry chain whose bits
+sample one after the other needs no other buffer. Which registers do, and at which levels the stacks stand, is
+chosen for the fewest buffers (`levels.py`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import networkx as nx
 
 from hdl2grid.logic.model import Logic
 from hdl2grid.synth.gf2 import bits
+from hdl2grid.synth.levels import LevelProgram
 from hdl2grid.synth.network import Form
+from hdl2grid.synth.once import dependent_components, twice_in_reset
 from hdl2grid.synth.sinks import REGISTER, Problem, Sink
 from hdl2grid.synth.switches import settle_switches
 from hdl2grid.synth.timed import Buffer, Timed
@@ -39,13 +45,28 @@ def moving_round(problem: Problem, sink: Sink) -> int:
 
 
 def time(logic: Logic, problem: Problem) -> Timed:
-    """Balance the network."""
+    """Balance the network, with as few buffers as can be found."""
+    early = _time(logic, problem, False)
+    if len(early.buffers) + early.event_delays < 2:
+        return early
+    late = _time(logic, problem, True)
+    return min((early, late), key=lambda t: len(t.buffers) + t.event_delays)
+
+
+def _time(logic: Logic, problem: Problem, late: bool) -> Timed:
     first = 1 + len(logic.registers)
     switches = range(first, first + len(logic.inputs))
     levelled: frozenset[int] = frozenset()
+    staggered: frozenset[int] = frozenset()
     while True:
-        balancer = _Balancer(logic, problem, levelled)
+        balancer = _Balancer(logic, problem, levelled, late, staggered)
         timed = balancer.run()
+        twice = twice_in_reset(logic, problem.network, timed)
+        if twice:
+            spoilt = dependent_components(balancer.component, timed, twice)
+            assert not spoilt <= staggered, "staggered resets are even by construction"
+            staggered |= spoilt
+            continue
         uneven = settle_switches(timed, switches, balancer.free, balancer.next_signal)
         if not uneven:
             return timed
@@ -54,12 +75,18 @@ def time(logic: Logic, problem: Problem) -> Timed:
 
 
 class _Balancer:
-    """Signals in `free` move only at flips of switches that have no level: they are fed as they come."""
+    """Signals in `free` move only at flips of switches that have no level: they are fed as they come.
 
-    def __init__(self, logic: Logic, problem: Problem, levelled: frozenset[int]) -> None:
+    `late` lets registers sample later than their ticks where that saves buffers.
+    """
+
+    def __init__(
+        self, logic: Logic, problem: Problem, levelled: frozenset[int], late: bool, staggered: frozenset[int]
+    ) -> None:
         self.logic, self.problem, self.network = logic, problem, problem.network
         self.cells = self.network.cone([s.form for s in problem.sinks])
         self.num_registers = len(logic.registers)
+        self.staggered = staggered
         self.free = self._free_signals(levelled)
         self.timed = Timed(list(self.cells))
         self.next_signal = 1 + self.network.num_variables + len(self.network.cells)
@@ -68,9 +95,12 @@ class _Balancer:
         self.input_levels: dict[tuple[int, int], int] = {}
         self.known: dict[tuple[int, Form, int], int] = {}
         self.domains = self._domains()
+        if late:
+            self._late_levels()
+        else:
+            self._cell_levels()
 
     def run(self) -> Timed:
-        self._cell_levels()
         demands = []
         for cell in self.cells:
             for place, factor in enumerate(self.network.cells[cell].factors):
@@ -85,8 +115,9 @@ class _Balancer:
         for cell in self.cells:
             count = len(self.network.cells[cell].factors)
             self.timed.toggles[cell] = [fed[cell, place] for place in range(count)]
-        for sink in self.problem.sinks:
-            self.timed.sinks.append(self._deliver_to_strobe(sink))
+        self._strobe_delays()
+        for number, sink in enumerate(self.problem.sinks):
+            self.timed.sinks.append(self._deliver_to_strobe(sink, self.timed.strobe_delay.get(number, 0)))
         self._reset_delays()
         return self.timed
 
@@ -150,6 +181,84 @@ class _Balancer:
                     latest[component, s] = min(before, self.levels[cell] - 1)
         self.input_levels = latest
 
+    def _late_levels(self) -> None:
+        """Levels for fewest buffers (see `levels.py`); registers may sample late."""
+        program = LevelProgram()
+        node = {s: program.variable(level) for s, level in self.levels.items()}
+        latest: dict[int | tuple[int, int], int] = {}
+        for cell in self.cells:
+            if cell not in self.free:
+                node[cell] = program.variable()
+        inputs: dict[tuple[int, int], int] = {}
+
+        def wait(key: int | tuple[int, int], at: int) -> int:
+            """The latest level at which a signal is wanted; each level above its own costs a buffer."""
+            if key not in latest:
+                latest[key] = program.variable(cost=1)
+                program.cost[at] -= 1
+                program.bound(latest[key], at, 0)
+            return latest[key]
+
+        for cell in self.cells:
+            if cell in self.free:
+                continue
+            for s in sorted({s for s in self._terms(cell) if s not in self.free}):
+                key = (self.component[cell], s) if self._is_input(s) else s
+                if isinstance(key, tuple) and key not in inputs:
+                    inputs[key] = program.variable()
+                at = inputs[key] if isinstance(key, tuple) else node[s]
+                program.bound(node[cell], at, 1)
+                program.bound(wait(key, at), node[cell], -1)
+        chains: dict[tuple[str, int | None], int] = {}
+        reset = program.variable(cost=1)
+        for sink in self.problem.sinks:
+            own = sink.own.bit_length() - 1
+            if sink.kind == REGISTER:
+                chain = sink.domain, sink.gate
+                if chain not in chains:
+                    chains[chain] = program.variable(cost=1)
+                base = self.base[self.component[own], sink.domain]
+                program.bound(chains[chain], node[own], base - moving_round(self.problem, sink))
+                if self.logic.registers[own - 1].resettable and self.component[own] in self.staggered:
+                    program.bound(reset, node[own], 0)
+            self._hold(program, sink, node, wait)
+        values = program.solve()
+        self.levels = {s: values[n] for s, n in node.items()}
+        self.input_levels = {key: values[n] for key, n in inputs.items()}
+
+    def _hold(
+        self,
+        program: LevelProgram,
+        sink: Sink,
+        node: dict[int, int],
+        wait: Callable[[int, int], int],
+    ) -> None:
+        """What a sink's own tick moves must reach it after its strobe."""
+        if not sink.domain:
+            return
+        for s in bits(sink.form & ~sink.own & ~1):
+            if sink.domain not in self.domains.get(s, frozenset()):
+                continue
+            base = self.base[self.component[s], sink.domain]
+            if sink.kind == REGISTER:
+                own = sink.own.bit_length() - 1
+                program.bound(wait(s, node[s]), node[own], self.base[self.component[own], sink.domain] - base)
+            else:
+                at = wait(s, node[s])
+                program.least[at] = max(program.least[at], strobe_round(self.problem, sink.gate) + 1 - base)
+
+    def _strobe_delays(self) -> None:
+        for number, sink in enumerate(self.problem.sinks):
+            if sink.kind != REGISTER:
+                continue
+            own = sink.own.bit_length() - 1
+            moves = self.levels[own] + self.base[self.component[own], sink.domain]
+            delay = moves - moving_round(self.problem, sink)
+            if delay:
+                self.timed.strobe_delay[number] = delay
+                chain = sink.domain, sink.gate
+                self.timed.strobe_chains[chain] = max(delay, self.timed.strobe_chains.get(chain, 0))
+
     def _low_terms(self, cell: int, factor: Form) -> int:
         if cell in self.free:
             return 0
@@ -199,9 +308,9 @@ class _Balancer:
         self.timed.buffers[signal] = Buffer(inputs, key[1], key[2])
         return signal
 
-    def _deliver_to_strobe(self, sink: Sink) -> tuple[int, ...]:
+    def _deliver_to_strobe(self, sink: Sink, delay: int) -> tuple[int, ...]:
         """A sink's signals, those of the same tick delayed that would come before or with the strobe."""
-        hit = strobe_round(self.problem, sink.gate)
+        hit = strobe_round(self.problem, sink.gate) + delay
         foreign = bits(sink.form & ~sink.own & ~1)
         own = bits(sink.own & sink.form)
         if hit == 0 or not sink.domain:
@@ -231,7 +340,10 @@ class _Balancer:
         for s in signals:
             component = self.component[s]
             earliest[component] = min(earliest.get(component, self.levels[s]), self.levels[s])
-        self.timed.reset_delay = {s - 1: self.levels[s] - earliest[self.component[s]] for s in signals}
+        self.timed.reset_delay = dict.fromkeys((s - 1 for s in signals), 0)
+        for s in signals:
+            if self.component[s] in self.staggered:
+                self.timed.reset_delay[s - 1] = self.levels[s] - earliest[self.component[s]]
 
 
 def _sum(signals: Sequence[int]) -> Form:

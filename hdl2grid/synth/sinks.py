@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from hdl2grid.errors import SourceLine
@@ -10,7 +10,7 @@ from hdl2grid.logic.model import Logic, RegisterBit
 from hdl2grid.synth.gating import Condition, Gate, gate_tree, variables_of, word_of
 from hdl2grid.synth.gf2 import Basis
 from hdl2grid.synth.lowering import lower
-from hdl2grid.synth.network import Form, Network
+from hdl2grid.synth.network import EXACTLY_ONE, Form, Network
 
 REGISTER, GATE, OUTPUT, PART = "register", "gate", "output", "part"
 
@@ -45,9 +45,32 @@ class Problem:
 def build(logic: Logic, constant: frozenset[int], gated: Sequence[Condition], max_toggles: int) -> Problem:
     """The machine's sinks under the given gates; registers in `constant` never leave their initial value."""
     network = Network(len(logic.registers) + len(logic.inputs), max_toggles)
+    gates, gate_of = gate_tree(network, logic, variables_of(logic, constant), gated)
+    return Problem(network, _sinks(logic, constant, network, gates, gate_of, False), gates)
+
+
+def with_majorities(
+    problem: Problem, logic: Logic, constant: frozenset[int], gated: Sequence[Condition]
+) -> Problem | None:
+    """The same problem with the carries of full adders as stacks of their own; None where there are none."""
+    network = problem.network
+    before = len(network.cells)
+    gates, gate_of = gate_tree(network, logic, variables_of(logic, constant), gated)
+    sinks = _sinks(logic, constant, network, gates, gate_of, True)
+    kinds = [network.cells[c].kind for c in network.cone([s.form for s in sinks]) if c > network.num_variables + before]
+    return Problem(network, sinks, problem.gates) if EXACTLY_ONE in kinds else None
+
+
+def _sinks(
+    logic: Logic,
+    constant: frozenset[int],
+    network: Network,
+    gates: Sequence[Gate],
+    gate_of: Mapping[tuple[str, str], int],
+    majorities: bool,
+) -> tuple[Sink, ...]:
     variables = variables_of(logic, constant)
-    ungated = lower(network, logic.xag, variables, [r.data for r in logic.registers])
-    gates, gate_of = gate_tree(network, logic, variables, gated)
+    ungated = lower(network, logic.xag, variables, [r.data for r in logic.registers], majorities=majorities)
     sinks: list[Sink] = []
     for i, register in enumerate(logic.registers):
         if i in constant:
@@ -57,13 +80,13 @@ def build(logic: Logic, constant: frozenset[int], gated: Sequence[Condition], ma
         if gate is not None:
             assumed = [c ^ 1 for c in gates[gate].constraints]
             forced = {literal >> 1: 1 ^ literal & 1 for literal in gates[gate].literals}
-            data = lower(network, logic.xag, variables, [register.data], assumed, forced)[0]
+            data = lower(network, logic.xag, variables, [register.data], assumed, forced, majorities)[0]
         sinks.append(_register_sink(i, register, data, gate))
     sinks += [_gate_sink(logic, network, gates, gate) for gate in gates]
-    outputs = lower(network, logic.xag, variables, [o.literal for o in logic.outputs])
+    outputs = lower(network, logic.xag, variables, [o.literal for o in logic.outputs], majorities=majorities)
     for output, form in zip(logic.outputs, outputs, strict=True):
         sinks.append(Sink(OUTPUT, output.name, form, source=output.source))
-    return Problem(network, tuple(sinks), gates)
+    return tuple(sinks)
 
 
 def _register_sink(i: int, register: RegisterBit, data: Form, gate: int | None) -> Sink:

@@ -22,7 +22,7 @@ from hdl2grid.synth.model import BlockReport, CodeReport, Synthesis, SynthParams
 from hdl2grid.synth.network import COLLECTOR, EXACTLY_ONE, PRODUCT, Network
 from hdl2grid.synth.recode import recode
 from hdl2grid.synth.rounds import moving_round, time
-from hdl2grid.synth.sinks import GATE, REGISTER, Problem, build
+from hdl2grid.synth.sinks import GATE, REGISTER, Problem, build, with_majorities
 from hdl2grid.synth.terms import shorten
 from hdl2grid.synth.timed import Timed
 from hdl2grid.synth.wide import has_wide
@@ -42,8 +42,8 @@ class _Mapped:
     @property
     def stacks(self) -> int:
         """Stacks that depend on the mapping: everything but registers and resets."""
-        delays = max(self.timed.reset_delay.values(), default=0)
-        return len(self.problem.gates) + len(self.timed.cells) + len(self.timed.buffers) + delays
+        plain = len(self.timed.cells) + len(self.timed.buffers) + self.timed.event_delays
+        return len(self.problem.gates) + plain
 
     @property
     def all_stacks(self) -> int:
@@ -215,14 +215,20 @@ class _Mapper:
         best = None
         problem = build(self.logic, self.constant, chosen, limits.max_toggles)
         if has_wide(problem):
-            best = self._finished(problem, limits, budget, True, polish)
+            best = self._finished(problem, chosen, limits, budget, True, polish)
             budget = budget if best is None else best.stacks
             problem = build(self.logic, self.constant, chosen, limits.max_toggles)
-        other = self._finished(problem, limits, budget, False, polish)
+        other = self._finished(problem, chosen, limits, budget, False, polish)
         return other if best is None or other is not None and other.stacks < best.stacks else best
 
     def _finished(
-        self, problem: Problem, limits: SynthParams, budget: int | None, cut_wide: bool, polish: bool
+        self,
+        problem: Problem,
+        chosen: Sequence[Condition],
+        limits: SynthParams,
+        budget: int | None,
+        cut_wide: bool,
+        polish: bool,
     ) -> _Mapped | None:
         left = None if budget is None else budget - len(problem.gates)
         mapped = map_blocks(problem, self.states_of, limits, self.solved, left, cut_wide)
@@ -234,7 +240,8 @@ class _Mapper:
             return self._timed(trial, limits, blocks).stacks
 
         if polish and not all(block.verdict == "proved minimal" for block in blocks):
-            problem = share_flats(problem, whole, cost, limits, self.flats)
+            carries = with_majorities(whole, self.logic, self.constant, chosen)
+            problem = share_flats(problem, whole, [carries] if carries else [], cost, limits, self.flats)
             problem = drop_dependent(problem, cost)
         return self._timed(problem, limits, blocks)
 
@@ -274,6 +281,6 @@ def _report(choice: _Choice, codes: tuple[CodeReport, ...], circuit: Circuit) ->
         products=kinds.count(PRODUCT),
         exactly_ones=kinds.count(EXACTLY_ONE),
         collectors=kinds.count(COLLECTOR) + len(mapped.timed.buffers) - single,
-        buffers=single + max(mapped.timed.reset_delay.values(), default=0),
+        buffers=single + mapped.timed.event_delays,
         longest_wave_rounds=longest_wave(circuit),
     )
