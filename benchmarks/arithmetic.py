@@ -27,7 +27,7 @@ from hdl2grid.verify.hazard_proof import prove_hazards
 from hdl2grid.verify.hazards import find_hazards
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
-from synth_support import compare, sources_of, walk  # noqa: E402
+from synth_support import compare, sources_of, walk
 
 WIDTHS = (4, 8, 12, 16, 24, 32)
 

@@ -11,13 +11,13 @@ from synth_support import compare, sources_of, walk
 
 sys.path.insert(0, str(Path(__file__).parent.parent / "benchmarks"))
 
-import arithmetic  # noqa: E402
+import arithmetic
 
-from hdl2grid.synth.levels import LevelProgram  # noqa: E402
-from hdl2grid.synth.model import SynthParams  # noqa: E402
-from hdl2grid.synth.network import EXACTLY_ONE, Network  # noqa: E402
-from hdl2grid.synth.synthesise import synthesise  # noqa: E402
-from hdl2grid.verify.hazard_proof import prove_hazards  # noqa: E402
+from hdl2grid.synth.levels import LevelProgram
+from hdl2grid.synth.model import SynthParams
+from hdl2grid.synth.network import EXACTLY_ONE, Network
+from hdl2grid.synth.synthesise import synthesise
+from hdl2grid.verify.hazard_proof import prove_hazards
 
 QUICK = SynthParams(search_steps=2000, flat_steps=100_000)
 

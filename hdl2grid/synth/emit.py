@@ -64,10 +64,10 @@ class _Emitter:
             owner = self.owner.get(signal)
             stack = Stack(self.drivers[signal][0], "AND", (Toggle(0, self._names(buffer.inputs)),))
             self._add(stack, owner)
-        for names, owner in [(self.reset_names, "reset"), *((n, d) for (d, _), n in self.strobe_names.items())]:
+        for names, event in [(self.reset_names, "reset"), *((n, d) for (d, _), n in self.strobe_names.items())]:
             for before, name in zip(names, names[1:], strict=False):
                 self.stacks.append(Stack(name, "AND", (Toggle(0, (before,)),)))
-                self.origin.append(Origin(owner, owner))
+                self.origin.append(Origin(event, event))
         return Circuit(
             self.logic.name,
             self.sources,

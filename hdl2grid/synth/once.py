@@ -81,7 +81,7 @@ def _direction(network: Network, timed: Timed, signal: int, moving: list[int], m
 
 def dependent_components(component: dict[int, int], timed: Timed, signals: tuple[int, ...]) -> frozenset[int]:
     """The components that cells and buffers stand in."""
-    found = set()
+    found: set[int] = set()
     for signal in signals:
         terms = [signal] if signal in component else bits(timed.buffers[signal].terms)
         found.update(component[s] for s in terms if s in component)
