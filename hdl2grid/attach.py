@@ -47,11 +47,6 @@ def check_name(name: object, source: SourceLine | None) -> None:
         )
 
 
-def check_floorplan(floorplan: object, source: SourceLine | None) -> None:
-    if floorplan is not None:
-        raise InputError("M020", "this version knows no floorplan", where=source, hint="Leave floorplan= out.")
-
-
 def clocks_of(clocks: object, source: SourceLine | None) -> dict[str, Ticker | Button]:
     """The clocks as given, checked: each key a domain's name, each value a Ticker or a Button."""
     if not isinstance(clocks, Mapping):

@@ -26,6 +26,7 @@ from hdl2grid.synth.model import Synthesis, SynthParams
 from hdl2grid.synth.synthesise import synthesise
 from hdl2grid.target import STYLES, Target, check_period, grid_limits
 from hdl2grid.verify.check import CheckReport, run_checks
+from hdl2grid.verify.floorplan_check import check_floorplan_kept
 from hdl2grid.verify.hazard_proof import prove_hazards
 from hdl2grid.verify.hazards import find_hazards
 from hdl2grid.verify.lvs import compare
@@ -133,7 +134,7 @@ def run_flow(
     KeyboardInterrupt where there is none. A plan that fails its verification is an Outcome, not an error.
     """
     progress = progress or Silent()
-    grid_limits(options.target, options.width, options.height)
+    limits_of(machine, options)
     mapped = map_machine(machine, folder, options, progress)
     progress.stage("check the design")
     checks = run_checks(mapped.elaboration, progress=progress)
@@ -155,16 +156,19 @@ def verify(placed: Placed, checks: CheckReport, checked: Evidence, seed: int, pr
     extraction = extract(placed.plan)
     rules = check_plan(placed.plan, extraction)
     lvs = compare(placed.plan, placed.circuit, extraction)
+    machine = placed.mapped.machine
+    sited = check_floorplan_kept(placed.plan, machine.floorplan, panel_of(machine))
     progress.stage("prove")
     proof = prove(placed.mapped.elaboration, placed.plan, seed=seed, progress=progress)
     evidence = (
         checked,
         Evidence("layout rules", _count(rules), not rules),
         Evidence("nets read from the tiles, against the circuit", _count(lvs), not lvs),
+        *((Evidence(f"floorplan: {machine.floorplan.told()}", _count(sited), not sited),) if machine.floorplan else ()),
         *proof_evidence(proof),
         hazard_evidence(placed.plan, proof),
     )
-    findings = tuple(dict.fromkeys((*rules, *lvs, *proof.findings)))
+    findings = tuple(dict.fromkeys((*rules, *lvs, *sited, *proof.findings)))
     reason = f"{len(findings)} findings" if findings else proof.reason if proof.result == "different" else ""
     verdict = "rejected" if reason else VERDICTS[proof.result]
     return Outcome(placed.mapped, checks, placed, proof, verdict, reason, evidence, findings)
@@ -252,16 +256,30 @@ def panel_of(machine: Machine) -> PanelLayout | None:
     return machine.panel.layout() if machine.panel is not None else None
 
 
+def limits_of(machine: Machine, options: FlowOptions) -> tuple[int, int]:
+    """Width and height of the largest grid that the target, the options and the floorplan allow.
+
+    Raises InputError M025 where a place or a keep-out of the floorplan lies outside of it.
+    """
+    width, height = grid_limits(options.target, options.width, options.height)
+    floorplan = machine.floorplan
+    if floorplan is None:
+        return width, height
+    width, height = min(width, floorplan.width or width), min(height, floorplan.height or height)
+    floorplan.check_limits(width, height)
+    return width, height
+
+
 def place_machine(
     mapped: Mapped, options: FlowOptions, progress: StagedProgress | None = None, stop: Stop | None = None
 ) -> Placed:
     """Forms nets, places and routes. Raises DesignFailed where no plan is found within the limits."""
     progress = progress or Silent()
-    width, height = grid_limits(options.target, options.width, options.height)
+    width, height = limits_of(mapped.machine, options)
     panel = panel_of(mapped.machine)
     progress.stage("form nets")
     circuit = spread_toggles(mapped.circuit)
-    netlist = form_nets(circuit, panel)
+    netlist = form_nets(circuit, panel, mapped.machine.floorplan)
     progress.stage("place and route")
     weights = options.target.weights(options.style)
     params = LayoutParams(options.effort, options.seed, width, height, options.style, weights)

@@ -5,15 +5,16 @@ from __future__ import annotations
 import copy
 from collections.abc import Awaitable, Callable, Iterable, Mapping
 from dataclasses import KW_ONLY, dataclass, field
-from typing import Any
 
 from amaranth.lib import wiring
 
 from hdl2grid import attach
 from hdl2grid.errors import SourceLine
+from hdl2grid.floorplan import Floorplan
 from hdl2grid.panel import Panel
 from hdl2grid.panel.wirable import check_wirable
 from hdl2grid.ports import Port, PortBit, component_ports
+from hdl2grid.siting import check_floorplan
 from hdl2grid.sources import Button, Switch, Ticker
 from hdl2grid.userline import user_line
 
@@ -35,9 +36,9 @@ class Machine:
     check: `async def check(ctx)` or `async def check(ctx, component)`, or several of them in a list; each
         runs on a machine of its own that has just been built. See `hdl2grid.verify.check`.
     name: the design file's stem if left out.
-    floorplan: no constraint is known yet, so it must be left out.
+    floorplan: where things are to be on the grid, as a Floorplan.
 
-    Raises InputError (M001 to M020, and M040, M041 from the panel) on every mistake that can be told without
+    Raises InputError (M001 to M025, and M040, M041 from the panel) on every mistake that can be told without
     elaborating; the message has the source line of the port or of the call, and the nearest right name.
     """
 
@@ -49,7 +50,7 @@ class Machine:
     panel: Panel | None = field(default=None, repr=False)
     check: Check | Iterable[Check] | None = None
     name: str | None = None
-    floorplan: Any = None
+    floorplan: Floorplan | None = None
     checks: tuple[Check, ...] = field(init=False, repr=False, default=())
     source: SourceLine | None = field(init=False, repr=False, default=None)
     _ports: tuple[Port, ...] = field(init=False, repr=False, default=())
@@ -59,7 +60,6 @@ class Machine:
         source = user_line()
         attach.check_component(self.component, source)
         attach.check_name(self.name, source)
-        attach.check_floorplan(self.floorplan, source)
         clocks = attach.clocks_of(self.clocks, source)
         attach.check_reset(self.reset, source)
         ports = component_ports(self.component)
@@ -78,6 +78,8 @@ class Machine:
         attach.check_panel(self.panel, ports, source)
         if self.panel is not None:
             check_wirable(self.panel)
+        panel = self.panel.layout() if self.panel is not None else None
+        check_floorplan(self.floorplan, panel, self.source_names(), source)
 
     def ports(self) -> tuple[Port, ...]:
         """All ports, flat, in the order of the signature; ports of no bits among them."""
@@ -94,6 +96,10 @@ class Machine:
     def initial_levels(self) -> dict[str, int]:
         """The level of each input bit before any event, by its flat name."""
         return dict(self._initial)
+
+    def source_names(self) -> tuple[str, ...]:
+        """The names of all sources: clock domains, `reset` where there is one, and the bits of the inputs."""
+        return *self.clocks, *(["reset"] if self.reset is not None else []), *self._initial
 
     def named(self, name: str) -> Machine:
         """The same machine under `name`, unless it has one already."""

@@ -8,9 +8,11 @@ from dataclasses import dataclass, field, replace
 from itertools import combinations, pairwise, permutations
 
 from hdl2grid.circuit.model import Circuit, Source, Stack, Toggle
-from hdl2grid.netlist import Cell, CellTile, Netlist, Signal, Sink
+from hdl2grid.floorplan import Floorplan
+from hdl2grid.netlist import Cell, CellTile, Netlist, Signal, Sink, Site
 from hdl2grid.panel.model import PanelLayout
 from hdl2grid.plan.model import Device
+from hdl2grid.siting import Frame, frame_of, site_of
 
 MAX_SIGNALS = 4
 """A tile bears at most one net of each of the four colours."""
@@ -79,25 +81,31 @@ def _signal_of(circuit: Circuit) -> dict[str, int]:
     return {driver: numbers.setdefault((alone[driver], tuple(row)), len(numbers)) for driver, row in readers.items()}
 
 
-def form_nets(circuit: Circuit, panel: PanelLayout | None) -> Netlist:
+def form_nets(circuit: Circuit, panel: PanelLayout | None, floorplan: Floorplan | None = None) -> Netlist:
     """Cells for every stack, source and pixel, and the signals that join them.
 
-    A register and its reset become one cell; an output bit that the panel does not show gets a pixel of its own.
+    A register and its reset become one cell; an output bit that the panel does not show gets a pixel of its own. The
+    sources that the floorplan places by the panel, and the panel's margin, are part of the panel's cell.
     """
+    frame = frame_of(floorplan or Floorplan(), panel) if panel is not None and panel.pixels else None
+    by_panel = frame.sources if frame is not None else {}
     builder = _Builder(_signal_of(circuit))
     resets = _reset_of(circuit.stacks)
     paired = set(resets.values())
     stacks = {stack.name: stack for stack in circuit.stacks}
     blocks = {stack.name: origin.block for stack, origin in zip(circuit.stacks, circuit.origin, strict=True)}
     for source in circuit.sources:
-        builder.add_source(source)
+        if source.name not in by_panel:
+            builder.add_source(source)
     for stack in circuit.stacks:
         if stack.name in resets:
             builder.add_register(stack, stacks[resets[stack.name]], blocks[stack.name])
         elif stack.name not in paired:
             builder.add_stack(stack, blocks[stack.name])
-    builder.add_pixels(circuit, panel)
-    return builder.finish()
+    if panel is not None and frame is not None:
+        builder.add_panel(circuit, panel, frame)
+    builder.add_lone_pixels(circuit)
+    return builder.finish(site_of(floorplan, frame, tuple(builder.cells)))
 
 
 def _reset_of(stacks: tuple[Stack, ...]) -> dict[str, str]:
@@ -123,6 +131,7 @@ class _Builder:
     tiles: list[CellTile] = field(default_factory=list)
     driver_tile: dict[str, int] = field(default_factory=dict)
     wants: list[tuple[tuple[int, ...], tuple[str, ...]]] = field(default_factory=list)
+    on_panel: dict[str, list[tuple[int, ...]]] = field(default_factory=dict)
 
     def _tile(self, dx: int, dy: int, device: Device, drivers: tuple[str, ...] | None = None) -> int:
         self.tiles.append(CellTile(len(self.cells), dx, dy, device))
@@ -143,18 +152,16 @@ class _Builder:
         strobe = [] if stack.strobe is None else [self._tile(dx, 0, Device("strobe", 0, 0), stack.strobe)]
         return [gate, *toggles, *strobe], toggles
 
-    def add_source(self, source: Source) -> None:
+    def _source(self, dx: int, dy: int, source: Source) -> int:
         device = Device(
-            source.kind,
-            0,
-            0,
-            name=source.name,
-            period_s=source.period_s,
-            running=source.running,
-            on=source.on,
+            source.kind, 0, 0, name=source.name, period_s=source.period_s, running=source.running, on=source.on
         )
-        tile = self._tile(0, 0, device)
+        tile = self._tile(dx, dy, device)
         self.driver_tile[source.name] = tile
+        return tile
+
+    def add_source(self, source: Source) -> None:
+        tile = self._source(0, 0, source)
         self.cells.append(Cell(source.name, "source", 1, 1, (tile,), False, ()))
 
     def add_register(self, register: Stack, reset: Stack, block: str) -> None:
@@ -168,21 +175,27 @@ class _Builder:
             toggles = []  # they stand in the order that spread_toggles has found
         self.cells.append(Cell(stack.name, "stack", 1, len(tiles), tuple(tiles), False, tuple(toggles), block))
 
-    def add_pixels(self, circuit: Circuit, panel: PanelLayout | None) -> None:
+    def add_panel(self, circuit: Circuit, panel: PanelLayout, frame: Frame) -> None:
         pixels = {pixel.signal: pixel for pixel in circuit.pixels}
-        shown: dict[str, dict[tuple[int, int], int]] = defaultdict(dict)
-        if panel is not None and panel.pixels:
-            numbers = []
-            for place in panel.pixels:
-                pixel = pixels[place.signal]
-                device = Device("pixel", 0, 0, lit=pixel.lit, signal=pixel.signal)
-                number = self._tile(place.x, place.y, device)
-                shown[place.signal][place.x, place.y] = number
-                numbers.append(number)
-            self.cells.append(Cell("panel", "panel", panel.width, panel.height, tuple(numbers), False, ()))
+        groups: dict[str, dict[tuple[int, int], int]] = defaultdict(dict)
+        numbers = []
+        px, py = frame.panel_at
+        for place in panel.pixels:
+            pixel = pixels[place.signal]
+            number = self._tile(px + place.x, py + place.y, Device("pixel", 0, 0, lit=pixel.lit, signal=pixel.signal))
+            groups[place.signal][place.x, place.y] = number
+            numbers.append(number)
+        for source in circuit.sources:
+            if source.name in frame.sources:
+                numbers.append(self._source(*frame.sources[source.name], source))
+        self.cells.append(Cell("panel", "panel", frame.width, frame.height, tuple(numbers), False, ()))
+        self.on_panel = {name: _touching(places) for name, places in groups.items()}
+
+    def add_lone_pixels(self, circuit: Circuit) -> None:
+        """What every pixel wants; those that are on no panel get a cell of their own."""
         for pixel in circuit.pixels:
-            if pixel.signal in shown:
-                for group in _touching(shown[pixel.signal]):
+            if pixel.signal in self.on_panel:
+                for group in self.on_panel[pixel.signal]:
                     if pixel.drivers:
                         self.wants.append((group, pixel.drivers))
             else:
@@ -190,7 +203,7 @@ class _Builder:
                 tile = self._tile(0, 0, device, pixel.drivers)
                 self.cells.append(Cell(pixel.signal, "pixel", 1, 1, (tile,), False, ()))
 
-    def finish(self) -> Netlist:
+    def finish(self, site: Site) -> Netlist:
         groups: dict[int, list[str]] = defaultdict(list)
         for driver in self.driver_tile:
             if driver in self.signal_of:
@@ -203,7 +216,7 @@ class _Builder:
         sinks = tuple(
             Sink(tiles, tuple(number[d] for d in sorted(drivers) if d in number)) for tiles, drivers in self.wants
         )
-        return Netlist(tuple(self.cells), tuple(self.tiles), signals, sinks)
+        return Netlist(tuple(self.cells), tuple(self.tiles), signals, sinks, site)
 
 
 def _touching(places: dict[tuple[int, int], int]) -> list[tuple[int, ...]]:

@@ -23,7 +23,7 @@ def assemble(
     target: str,
     colours: tuple[str, ...],
 ) -> Plan:
-    """The plan of a legal board, trimmed to the tiles in use."""
+    """The plan of a legal board, trimmed to the tiles in use; not at its left and top where the site names tiles."""
     width = int(board.size[0])
     places = [
         (int(board.x[t.cell] + board.dx[i]), int(board.y[t.cell] + board.dy[i])) for i, t in enumerate(netlist.tiles)
@@ -40,6 +40,8 @@ def assemble(
     crossed = _crossovers(routes)
     backdrop = _backdrop(netlist, board, panel)
     x0, y0, x1, y1 = _extent(places, routes, backdrop)
+    if netlist.site.is_absolute:
+        x0, y0 = 0, 0
     devices = [replace(t.device, x=x - x0, y=y - y0) for t, (x, y) in zip(netlist.tiles, places, strict=True)]
     devices += [Device("crossover", x - x0, y - y0, form="straight") for x, y in crossed]
     wires: list[list[Stroke]] = [[] for _ in range(COLOURS)]
@@ -78,7 +80,7 @@ def _backdrop(netlist: Netlist, board: Board, panel: PanelLayout | None) -> list
         return []
     for number, cell in enumerate(netlist.cells):
         if cell.kind == "panel":
-            px, py = int(board.x[number]), int(board.y[number])
+            px, py = int(board.x[number]) + netlist.site.panel_at[0], int(board.y[number]) + netlist.site.panel_at[1]
             return [(px + a, py + b, px + c, py + d) for a, b, c, d in panel.backdrop]
     return []
 

@@ -109,9 +109,8 @@ def stamp(grid: Any, px: int, py: int, w: int, h: int, value: int) -> None:
 
 
 @njit(cache=True)
-def close_tiles(shape: Shape, board: Board) -> None:
-    """Close those free tiles of `grid` that the floorplan forbids to cells without a place of their own: outside of
-    their zone, on a keep-out, and one tile around it, for their pins must be reached."""
+def close_keep_outs(shape: Shape, board: Board) -> None:
+    """Close the free tiles of `grid` on keep-outs, and one tile around them, for pins must be reached."""
     height, width = board.grid.shape
     for k in range(shape.keep_out.shape[0]):
         x0, y0, x1, y1 = shape.keep_out[k]
@@ -119,6 +118,14 @@ def close_tiles(shape: Shape, board: Board) -> None:
             for x in range(max(0, x0 - 1), min(width, x1 + 2)):
                 if board.grid[y, x] == -1:
                     board.grid[y, x] = CLOSED
+
+
+@njit(cache=True)
+def close_tiles(shape: Shape, board: Board) -> None:
+    """Close those free tiles of `grid` that the floorplan forbids to cells without a place of their own: outside of
+    their zone, on keep-outs and around them."""
+    height, width = board.grid.shape
+    close_keep_outs(shape, board)
     if shape.panel < 0:
         return
     left, right = board.x[shape.panel] + shape.zone[0], board.x[shape.panel] + shape.zone[1]
@@ -318,29 +325,45 @@ def first_fit(grid: Any, w: int, h: int, gap_x: int, gap_y: int, margin: int, ou
     return False
 
 
+@njit(cache=True)
+def nearest_fit(grid: Any, w: int, h: int, gap_x: int, gap_y: int, margin: int, out: Any) -> bool:
+    """Moves `out` to the nearest place that fits; False where there is none."""
+    height, width = grid.shape
+    best = FAR
+    best_x = best_y = 0
+    for y in range(margin, height - h - margin + 1):
+        for x in range(margin, width - w - margin + 1):
+            d = abs(x - out[0]) + abs(y - out[1])
+            if d < best and fits(grid, x, y, w, h, gap_x, gap_y, margin, -1, -1):
+                best, best_x, best_y = d, x, y
+    out[0], out[1] = best_x, best_y
+    return best < FAR
+
+
 def pack(shape: Shape, board: Board, panel_at: tuple[float, float], params: PlaceParams) -> bool:
     """A first legal placement: pinned cells where they belong, the panel at `panel_at` (fractions of the free room)
     if it is not pinned, then tall cells first, each at the first free place. False where not all cells fit.
     """
     width, height = (int(v) for v in board.size)
     out = np.zeros(2, np.int64)
-    panel = shape.panel
-    fixed = [c for c in range(len(shape.w)) if shape.pinned[c] and c != panel]
-    for c in ([panel] if panel >= 0 else []) + fixed:
-        w, h, margin = int(shape.w[c]), int(shape.h[c]), params.margin
-        if not shape.pinned[c]:
-            room_x, room_y = width - w - 2 * margin, height - h - 2 * margin
-            if room_x < 0 or room_y < 0:
-                return False
-            board.x[c], board.y[c] = margin + round(room_x * panel_at[0]), margin + round(room_y * panel_at[1])
-        if board.x[c] + w > width or board.y[c] + h > height:
+    panel, margin = shape.panel, params.margin
+    for c in np.flatnonzero(shape.pinned).tolist():
+        if board.x[c] + shape.w[c] > width or board.y[c] + shape.h[c] > height:
             return False
-        stamp(board.grid, board.x[c], board.y[c], w, h, c)
+        stamp(board.grid, board.x[c], board.y[c], shape.w[c], shape.h[c], c)
+    if panel >= 0 and not shape.pinned[panel]:
+        close_keep_outs(shape, board)
+        room_x, room_y = width - int(shape.w[panel]) - 2 * margin, height - int(shape.h[panel]) - 2 * margin
+        out[0], out[1] = margin + round(room_x * panel_at[0]), margin + round(room_y * panel_at[1])
+        if not nearest_fit(board.grid, shape.w[panel], shape.h[panel], params.gap_x, params.gap_y, margin, out):
+            return False
+        board.x[panel], board.y[panel] = out
+        stamp(board.grid, out[0], out[1], shape.w[panel], shape.h[panel], panel)
     close_tiles(shape, board)
     order = sorted((int(c) for c in shape.movable), key=lambda c: (-shape.h[c], -shape.w[c], c))
     for c in order:
         w, h = int(shape.w[c]), int(shape.h[c])
-        if not first_fit(board.grid, w, h, params.gap_x, params.gap_y, params.margin, out):
+        if not first_fit(board.grid, w, h, params.gap_x, params.gap_y, margin, out):
             return False
         board.x[c], board.y[c] = out
         stamp(board.grid, out[0], out[1], w, h, c)
