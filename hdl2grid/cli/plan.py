@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,12 +14,16 @@ from hdl2grid.cli.designs import DesignName, design_folder, flow_options, option
 from hdl2grid.cli.prove import proof_json
 from hdl2grid.cli.reporter import Reporter
 from hdl2grid.cli.session import FoundWrong, Session, finding_json, output_options, running_user_code, session
+from hdl2grid.cli.stopping import signals_held, stopping
 from hdl2grid.designs import load_machine
 from hdl2grid.errors import DesignFailed
 from hdl2grid.flow import FlowOptions, Outcome, run_flow
+from hdl2grid.layout.crew import Stop
 from hdl2grid.outputs import ResultFolder
 from hdl2grid.results import result_files
 from hdl2grid.show.report import size_rows, stack_counts
+
+MAX_JOBS = 64
 
 
 @click.command("plan")
@@ -26,29 +31,46 @@ from hdl2grid.show.report import size_rows, stack_counts
 @click.option("--out", type=click.Path(path_type=Path), help="Result folder; out/NAME if left out.")
 @click.option("--stop-after", type=click.Choice(["synthesise"]), help="Write circuit.json and the report only.")
 @click.option("--no-guide", is_flag=True, help="Leave the guide out; `hdl2grid guide` can write it later.")
+@click.option(
+    "--jobs",
+    type=click.IntRange(1, MAX_JOBS),
+    default=1,
+    show_default=True,
+    help="Processes that search at the same time; the plan is the same for any number.",
+)
 @flow_options
 @output_options
-def plan_command(design: str, out: Path | None, stop_after: str | None, no_guide: bool, **chosen: Any) -> None:
+def plan_command(
+    design: str, out: Path | None, stop_after: str | None, no_guide: bool, jobs: int, **chosen: Any
+) -> None:
     """Make a proven plan of a DESIGN, and write it to a folder.
 
     DESIGN is a Python file with a `machine` in it, or the name of a shipped design. The design's own checks run
     first. The folder gets the page index.html, plan.json, circuit.json, drawings (plan.svg, plan.png and others
     that suit the machine), the guide (guide.json, .txt, .html and .pdf), the parts list parts.csv and report.md. A
     plan that fails its proof is kept as plan.rejected.json, without page and guide, with exit code 1.
+
+    Ctrl-C while it is placed and routed ends the search: the best legal plan so far is proved and written.
     """
     state = session()
-    options = options_from(**chosen)
-    with Reporter(verbose=state.verbose) as reporter, compiling_announced(reporter):
+    options = replace(options_from(**chosen), jobs=jobs)
+    stop = Stop()
+    with (
+        Reporter(verbose=state.verbose) as reporter,
+        compiling_announced(reporter),
+        stopping(stop, reporter.note),
+    ):
         with running_user_code():
             reporter.stage("load")
             machine = load_machine(design)
             folder = ResultFolder(out if out is not None else Path("out") / str(machine.name))
             folder.refuse_foreign()
-            outcome = run_flow(machine, design_folder(design), options, reporter, stop_after == "synthesise")
+            outcome = run_flow(machine, design_folder(design), options, reporter, stop_after == "synthesise", stop)
             for warning in outcome.mapped.warnings:
                 reporter.note(f"warning: {warning}")
         files = result_files(outcome, options, reporter, with_guide=not no_guide)
-        folder.write(files)
+        with signals_held():
+            folder.write(files)
     _tell(state, outcome, options, folder.path, sorted(files))
     _judge(outcome, folder.path)
 
@@ -62,6 +84,8 @@ def _tell(state: Session, outcome: Outcome, options: FlowOptions, folder: Path, 
             f"  {plan.width} x {plan.height} = {plan.width * plan.height:,} tiles, {len(circuit.stacks)} stacks, "
             f"{size['wire tiles']:,} wire tiles, {size['crossovers']} crossovers, {size['strokes']} strokes"
         )
+        if outcome.placed is not None and outcome.placed.stats.is_stopped:
+            state.say("  stopped before its time: this is the best legal plan so far")
     else:
         state.say(f"  {len(circuit.stacks)} stacks")
     for item in outcome.evidence:

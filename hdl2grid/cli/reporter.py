@@ -28,7 +28,7 @@ class Reporter:
         self._stream = stream or sys.stderr
         self._live = self._stream.isatty()
         self._verbose = verbose
-        self._lock = threading.Lock()
+        self._lock = threading.RLock()  # a signal may be handled while it is held
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._watch, daemon=True)
         self._name = self._message = ""

@@ -19,7 +19,7 @@ from hdl2grid.errors import DesignFailed, Finding, GridError
 EXIT_INTERNAL = 70
 """A fault of hdl2grid itself: EX_SOFTWARE of BSD's sysexits.h, so that no script takes it for a verdict."""
 EXIT_INTERRUPTED = 130
-"""Ctrl-C: 128 + SIGINT, as shells report it."""
+"""Ctrl-C, or SIGTERM, with nothing to hand out: 128 + SIGINT, as shells report it."""
 EXIT_BROKEN_PIPE = 141
 """The reader of stdout went away: 128 + SIGPIPE, as shells report it."""
 
@@ -107,8 +107,8 @@ class ErrorHandlingGroup(click.Group):
         except GridError as error:
             _tell(state, error)
             return error.exit_code
-        except KeyboardInterrupt:
-            click.echo("interrupted", err=True)
+        except KeyboardInterrupt as stopped:
+            click.echo(f"interrupted: {stopped}" if str(stopped) else "interrupted", err=True)
             state.report({"exit_code": EXIT_INTERRUPTED})
             return EXIT_INTERRUPTED
         except (click.exceptions.Exit, click.ClickException, click.Abort, BrokenPipeError):

@@ -49,6 +49,15 @@ class Stop:
         for watch in self._watches:
             watch[WATCH_STOP] = 1
 
+    @property
+    def is_heard(self) -> bool:
+        """Whether a search is going on that would heed it."""
+        return bool(self._watches)
+
+    def leave(self, watch: Ints) -> None:
+        """`set` is told to `watch` no longer."""
+        self._watches = [known for known in self._watches if known is not watch]
+
     def reaches(self, watch: Ints) -> None:
         """From now on `set` is also told to `watch`."""
         self._watches.append(watch)
@@ -96,6 +105,8 @@ class Crew:
             for watch in self._watches:
                 watch[WATCH_STOP] = 1
         self._pool.shutdown(cancel_futures=True)
+        for watch in self._watches:
+            self.stop.leave(watch)
 
     def run(self, tasks: Sequence[Task]) -> list[Found]:
         """Does the tasks, and tells how far they are; results in the tasks' order."""
