@@ -21,13 +21,14 @@ UNLIMITED = 1_000_000
 
 @dataclass(frozen=True)
 class LayoutStats:
-    """What the search spent: beginnings, placements made, iterations (rounds of routing and tries of repair), cuts;
-    whether it was stopped; and the wire of the result in tiles."""
+    """What the search spent: beginnings, placements made, iterations (rounds of routing and tries of repair), cuts,
+    sizes on which none was legal; whether it was stopped; and the wire of the result in tiles."""
 
     num_beginnings: int
     num_placements: int
     num_iterations: int
     num_cuts: int
+    num_failed_sizes: int
     is_stopped: bool
     wire_tiles: int
     crossovers: int
@@ -81,6 +82,7 @@ def lay_out(
         num_placements=sum(one.placements for one in found),
         num_iterations=sum(one.iterations for one in found),
         num_cuts=sum(one.cuts for one in found),
+        num_failed_sizes=sum(len(one.troubles) for one in found),
         is_stopped=stop.is_set,
         wire_tiles=int(board.length.sum()),
         crossovers=int((board.crossings > 0).sum()),

@@ -1,0 +1,71 @@
+"""Generated machines of any size for benchmarks: several clocks on one panel, and rings of small neighbours."""
+
+import random
+
+from amaranth.hdl import Cat, Module, Mux, Signal
+from amaranth.lib import wiring
+from amaranth.lib.wiring import Out
+
+from hdl2grid import Button, Machine, Ticker
+from hdl2grid.panel import above, beside, seven_segment
+from hdl2grid.parts import SegmentDecoder
+
+SIZES = (25, 50, 100, 200, 400)
+"""Sizes of growth, in stacks, about."""
+STACKS_A_CLOCK = 18.5
+STACKS_A_REGISTER = 3.4
+
+
+class Clocks(wiring.Component):
+    """`count` clocks of two digits that know nothing of each other, of moduli drawn from `seed`."""
+
+    def __init__(self, count, seed):
+        rng = random.Random(f"clocks {count} {seed}")
+        self.moduli = [(rng.randint(8, 10), rng.choice([3, 4, 5, 6])) for _ in range(count)]
+        super().__init__({f"{digit}{i}": Out(7) for i in range(count) for digit in ("ones", "tens")})
+
+    def elaborate(self, platform):
+        m = Module()
+        for i, (low, high) in enumerate(self.moduli):
+            ones, tens = Signal(range(low), name=f"low{i}"), Signal(range(high), name=f"high{i}")
+            m.d.sync += ones.eq(Mux(ones == low - 1, 0, ones + 1))
+            with m.If(ones == low - 1):
+                m.d.sync += tens.eq(Mux(tens == high - 1, 0, tens + 1))
+            for name, value in ((f"ones{i}", ones), (f"tens{i}", tens)):
+                m.submodules[name] = decoder = SegmentDecoder()
+                m.d.comb += [decoder.value.eq(value), getattr(self, name).eq(decoder.segments)]
+        return m
+
+
+class Ring(wiring.Component):
+    """`count` registers in a ring; each takes a random function of four near it."""
+
+    def __init__(self, count, seed):
+        self.count, self.seed = count, seed
+        super().__init__({"shown": Out((count + 4) // 5)})
+
+    def elaborate(self, platform):
+        m = Module()
+        rng = random.Random(f"ring {self.count} {self.seed}")
+        q = [Signal(name=f"q{i}", init=rng.randint(0, 1)) for i in range(self.count)]
+        for i in range(self.count):
+            w, x, y, z = (q[(i + rng.randint(-5, 5)) % self.count] ^ rng.randint(0, 1) for _ in range(4))
+            m.d.sync += q[i].eq((x & y) ^ (z | w))
+        m.d.comb += self.shown.eq(Cat(q[i] & q[(i + 1) % self.count] for i in range(0, self.count, 5)))
+        return m
+
+
+def clocks(stacks: int, seed: int = 1) -> Machine:
+    """Clocks of about `stacks` stacks together, in rows of up to four on one panel."""
+    count = max(1, round(stacks / STACKS_A_CLOCK))
+    faces = [beside(seven_segment(f"tens{i}"), seven_segment(f"ones{i}")) for i in range(count)]
+    rows = [beside(*faces[i : i + 4], gap=4) for i in range(0, count, 4)]
+    panel = above(*rows, gap=3) if len(rows) > 1 else rows[0]
+    name = f"clocks_{stacks}_{seed}"
+    return Machine(Clocks(count, seed), clocks={"sync": Ticker(1)}, reset=Button(), panel=panel, name=name)
+
+
+def ring(stacks: int, seed: int = 1) -> Machine:
+    """A ring of about `stacks` stacks, its outputs on lone pixels."""
+    count = max(3, round(stacks / STACKS_A_REGISTER))
+    return Machine(Ring(count, seed), clocks={"sync": Ticker(1)}, reset=Button(), name=f"ring_{stacks}_{seed}")
