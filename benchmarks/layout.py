@@ -31,9 +31,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-ROOT = Path(__file__).resolve().parents[1]
-sys.path.insert(0, str(ROOT / "tests"))
-sys.path.insert(0, str(ROOT / "benchmarks"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests"))
+sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 import machines
 
@@ -52,6 +51,7 @@ from hdl2grid.verify.floorplan_check import check_floorplan_kept
 from hdl2grid.verify.lockstep import lock_step
 from hdl2grid.verify.lvs import compare
 
+ROOT = Path(__file__).resolve().parents[1]
 EVENTS = 500
 FIGURES = ("area", "wire", "wire_ratio", "crossovers", "strokes", "bends", "repeaters", "cpu", "wall", "iterations")
 Record = dict[str, Any]
