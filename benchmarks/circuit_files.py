@@ -133,7 +133,8 @@ def read_kiss(path: Path, name: str) -> Logic:
         elif not words[0].startswith("."):
             rows.append(words)
     states = list(dict.fromkeys(word for row in rows for word in row[1:3] if word != "*"))
-    reset = reset or rows[0][1]
+    first_row = rows[0]
+    reset = reset or (first_row[2] if first_row[1] == "*" else first_row[1])
     width = max(1, (len(states) - 1).bit_length())
     b = XagBuilder()
     q = [b.variable(f"state[{i}]") for i in range(width)]

@@ -114,11 +114,18 @@ def _truth(network: Network, form: Form, states_of: StatesOf) -> _Truth | None:
     wanted = np.array([value >> i & 1 for i in range(len(states))], dtype=np.uint64)
     kept = list(range(len(signals)))
     for position in reversed(range(len(signals))):
-        rest = _project(states, [p for p in kept if p != position])
-        if len(np.unique(rest)) == len(np.unique(rest << np.uint64(1) | wanted)):
-            kept.remove(position)
+        others = [p for p in kept if p != position]
+        if _is_function_of(_project(states, others), len(others), wanted):
+            kept = others
     codes, first = np.unique(_project(states, kept), return_index=True)
     return _Truth(tuple(signals[p] for p in kept), codes, wanted[first])
+
+
+def _is_function_of(codes: States, width: int, values: States) -> bool:
+    """Whether equal codes (of `width` bits) have equal values."""
+    met = np.zeros((2, 1 << width), dtype=bool)
+    met[values.astype(np.intp), codes.astype(np.intp)] = True
+    return not bool(np.any(met[0] & met[1]))
 
 
 def _project(states: States, positions: list[int]) -> States:

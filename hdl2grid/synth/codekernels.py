@@ -158,49 +158,6 @@ def subspaces(space: Any, num_states: int, width: int, most: int, work: int) -> 
 
 
 @njit(cache=True)
-def spaces_of_rank_one(now: Any, then: Any, size: int, above: int, most: int) -> Any:
-    """The vectors f of `size` bits for which more than `above` dimensions of functions b of states (sums of rows)
-    have both `now` and `then` in {0, f}; up to `most` of them, and how many there are.
-
-    The rank of the rows [now | then] modulo <f> in either half is what takes dimensions away.
-    """
-    one = np.uint64(1)
-    num = len(now)
-    found = np.zeros(most, dtype=np.uint64)
-    count = 0
-    rows_a = np.zeros(num, dtype=np.uint64)
-    rows_b = np.zeros(num, dtype=np.uint64)
-    for number in range(1, 1 << size):
-        f = np.uint64(number)
-        low = f & (~f + one)
-        rank = 0
-        for s in range(num):
-            a, b = now[s], then[s]
-            if a & low:
-                a ^= f
-            if b & low:
-                b ^= f
-            for k in range(rank):
-                lead = rows_a[k] & (~rows_a[k] + one)
-                if lead:
-                    if a & lead:
-                        a ^= rows_a[k]
-                        b ^= rows_b[k]
-                elif b & rows_b[k] & (~rows_b[k] + one):
-                    b ^= rows_b[k]
-            if a or b:
-                rows_a[rank], rows_b[rank] = a, b
-                rank += 1
-                if num - rank <= above:
-                    break
-        if num - rank > above:
-            if count < most:
-                found[count] = f
-            count += 1
-    return found, count
-
-
-@njit(cache=True)
 def anneal_functions(
     before: Any,
     after: Any,

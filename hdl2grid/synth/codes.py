@@ -7,7 +7,8 @@ linear in b as a function of states. So the rank of W over F is what a search ha
 
 - rank 0: all bits lie in the subspace of functions that are in F now and after a tick. It is computed, and all
   its subspaces are looked at;
-- rank 1: the same for F + <f>, for every f for which that subspace is larger;
+- rank k: the same for F + U, for all spaces U of k dimensions that a code can lie in (see `codespaces.py`), k
+  going up until there is a code, or until there would be too many;
 - linear codes: the kernels of polynomials in "after a tick" (no cells for counting at all);
 - annealing over codes for the rest.
 """
@@ -21,30 +22,35 @@ from typing import Any
 import numpy as np
 
 from hdl2grid.rng import seeded
-from hdl2grid.synth.codekernels import anneal_codes, anneal_functions, rank_of, spaces_of_rank_one, subspaces
-from hdl2grid.synth.codewiring import PIXEL_TERMS, REGISTER_TERMS, Wired, spread, wire
+from hdl2grid.synth.codekernels import anneal_codes, anneal_functions, rank_of, subspaces
+from hdl2grid.synth.codespaces import spaces_of_rank
+from hdl2grid.synth.codewiring import Wired, spread, wire
 from hdl2grid.synth.gf2 import Basis, bits
-from hdl2grid.synth.groups import Behaviour
+from hdl2grid.synth.groups import REGISTER_TERMS, Behaviour
 from hdl2grid.synth.onelevel import Target, one_level
 
-_MOST_CODES = 24
+_MOST_CODES = 400
+_MOST_ANNEALED = 24
 _MOST_WORK = 300_000
-_MOST_RANK_ONE_SIZE = 14
-_MOST_LINES = 400
+_MOST_BITS = 2_500_000
+_MOST_SPACES = 3000
+_MOST_LOOKED_INTO = 300
 _MOST_WIDTH = 6
 _STEPS = 30_000
 _LONG_STEPS = 50_000
 _TRIES = 9
 _PENALTIES = (0.5, 1.0, 0.3)
-_WIRE_STEPS = (1500, 20_000)
+_WIRE_STEPS = (300, 1500, 20_000)
 _FINALISTS = 4
-_MADE_STEPS = 8000
+_MADE_STEPS = 6000
+_MOST_RIVALS = 4
 _MARGIN = 4
 _LEVELS = 3
-_MOST_WIRED = 16
+_MOST_WIRED = 24
+_MOST_TESTED = 8
 _UNKNOWN = 4  # what sums are thought to take where cells are not products alone
 _Key = tuple[int, int, int]
-_MOST_SPACES = 6
+_MOST_EXPANDED = 6
 _EXPAND_WORK = 20_000
 _FEW_STATES = 12
 
@@ -103,12 +109,12 @@ class _Problem:
         return int(rank_of(array, len(array), np.zeros(len(array), dtype=np.uint64)))
 
 
-def find_code(behaviour: Behaviour, seed: int) -> Coding | None:
-    """The best code found, the design's own where no other is clearly better; None where the machine is too large
-    for the search."""
+def find_codes(behaviour: Behaviour, seed: int) -> tuple[Coding, ...]:
+    """The best code found, the design's own where no other is clearly better, and others that look nearly as good
+    where sums that are too long make it hard to tell; none where the machine is too large for the search."""
     problem = _Problem(behaviour)
     if problem.size > 64:
-        return None
+        return ()
     search = _Search(problem, seed)
     search.run()
     return search.best()
@@ -122,6 +128,8 @@ class _Search:
         self.found: dict[int, list[tuple[int, tuple[int, ...]]]] = {}
         self.cheapest = 1 << 30
         self.excluded: dict[int, int] = {}
+        self.spaces: dict[tuple[int, int], tuple[list[list[int]], bool]] = {}
+        self.inside_both = self._space_within([])
 
     def offer(self, codes: Sequence[int], width: int, rank: int) -> None:
         stacks = self.problem.base(width) + rank
@@ -136,15 +144,13 @@ class _Search:
             self.offer(codes, width, self.problem.rank(codes, width))
         for width, codes in self._linear():
             self.offer(codes, width, self.problem.rank(codes, width))
-        for width in range(self.least, min(_MOST_WIDTH, self.behaviour.num_states) + 1):
-            lowest = self.problem.least_rank(width)
-            if self.problem.base(width) + lowest > self.cheapest:
-                self.excluded[width] = lowest
+        for width in range(self.least, self.behaviour.num_states):
+            all_known = self._exact(width)
+            if width > _MOST_WIDTH:
                 continue
-            self.excluded[width] = self._exact(width, lowest)
             # One register more may be wired with fewer stacks for long sums: as good as one stack fewer.
             slack = 1 if self.behaviour.num_states > _FEW_STATES else 0
-            if self.problem.base(width) + self.excluded[width] < self.cheapest + 2 * slack:
+            if not all_known and self.problem.base(width) + self.excluded[width] < self.cheapest + 2 * slack:
                 self._anneal(width)
         if self.behaviour.num_states > _FEW_STATES:
             self._expand()
@@ -176,35 +182,42 @@ class _Search:
                 if len(chosen) == width and len(set(codes)) == n:
                     yield width, tuple(codes)
 
-    def _exact(self, width: int, lowest: int) -> int:
-        """Looks at all codes of ranks 0 and 1 as far as they may be the best; the least rank not excluded."""
-        if lowest > 0:
-            return self._rank_one(width) if lowest == 1 else lowest
-        space = self._space_within([])
-        codes, count, complete = self._subspaces(space, width, _MOST_WORK)
-        for row in codes[: min(count, _MOST_CODES)]:
-            self.offer(row, width, self.problem.rank(row, width))
-        if count or not complete:
-            return 0
-        if self.problem.base(width) + 1 > self.cheapest:
-            return 1
-        return self._rank_one(width)
+    def _exact(self, width: int) -> bool:
+        """Looks at all codes of rank 0, 1 .. as far as they may be the best, and notes the least rank that is not
+        excluded. True where the best codes of that width were all found."""
+        rank = self._least_rank(width)
+        while self.problem.base(width) + rank <= self.cheapest:
+            spaces, all_known = self._spaces(width, rank)
+            met = False
+            for number, extra in enumerate(spaces):
+                if number == _MOST_LOOKED_INTO:
+                    all_known = False
+                    break
+                codes, count, complete = self._subspaces(self._space_within(extra), width, _MOST_WORK)
+                all_known &= complete
+                met |= count > 0
+                for row in codes[: min(count, _MOST_CODES)]:
+                    self.offer(row, width, self.problem.rank(row, width))
+            if met or not all_known:
+                self.excluded[width] = rank
+                return all_known
+            rank += 1
+        self.excluded[width] = rank
+        return False
 
-    def _rank_one(self, width: int) -> int:
-        """All codes with W = F + <f>, for every f; 2 where there is none, else 1."""
-        if self.problem.size > _MOST_RANK_ONE_SIZE:
-            return 1
-        now, then = np.array(self.problem.now, dtype=np.uint64), np.array(self.problem.then, dtype=np.uint64)
-        fewest = max(width + 1, len(self._space_within([])) + 1)
-        lines, number = spaces_of_rank_one(now, then, self.problem.size, fewest - 1, _MOST_LINES)
-        exact = number <= _MOST_LINES
-        for f in lines[: min(number, _MOST_LINES)]:
-            space = self._space_within([int(f)])
-            codes, count, complete = self._subspaces(space, width, _MOST_WORK // 8)
-            exact &= complete and not count
-            for row in codes[: min(count, 4)]:
-                self.offer(row, width, self.problem.rank(row, width))
-        return 2 if exact else 1
+    def _least_rank(self, width: int) -> int:
+        """A rank that no code of that width is below: V(U) has at most 2 dim U more dimensions than V(0)."""
+        return max(self.problem.least_rank(width), (width + 2 - len(self.inside_both)) // 2)
+
+    def _spaces(self, width: int, rank: int) -> tuple[list[list[int]], bool]:
+        """The spaces of that rank in which a code can lie, and whether these are all."""
+        key = width, rank
+        if key not in self.spaces:
+            now, then = np.array(self.problem.now, dtype=np.uint64), np.array(self.problem.then, dtype=np.uint64)
+            rows, count, complete = spaces_of_rank(now, then, rank, width + 1, _MOST_SPACES, _MOST_BITS)
+            spaces = {Basis(int(v) for v in row).sorted_rows() for row in rows[:count]}
+            self.spaces[key] = [list(rows) for rows in sorted(spaces)], bool(complete)
+        return self.spaces[key]
 
     def _space_within(self, extra: list[int]) -> list[int]:
         """A basis of the functions b of states with b and b after a tick in F + <extra>, the constant first."""
@@ -228,7 +241,7 @@ class _Search:
         n = self.behaviour.num_states
         now, then = np.array(self.problem.now, dtype=np.uint64), np.array(self.problem.then, dtype=np.uint64)
         own = np.arange(n, dtype=np.int64)
-        rank, codes = anneal_codes(now, then, width, own, _STEPS, seeded(self.seed, width), _MOST_CODES)
+        rank, codes = anneal_codes(now, then, width, own, _STEPS, seeded(self.seed, width), _MOST_ANNEALED)
         for row in codes:
             self.offer(row, width, int(rank))
         following, preceding = np.full(n, -1), np.full(n, -1)
@@ -238,11 +251,13 @@ class _Search:
         inside = np.array(self._inside(), dtype=np.uint64)
         start = np.array([sum((s >> j & 1) << s for s in range(n)) for j in range(width)], dtype=np.uint64)
         steps, tries = (_STEPS, 2) if n <= _FEW_STATES else (_LONG_STEPS, _TRIES)
+        if self.problem.base(width) + self.excluded[width] > self.cheapest:
+            tries = 2
         for number in range(tries):
             penalty = _PENALTIES[number % len(_PENALTIES)]
             random = seeded(self.seed, width, number)
             rank, codes = anneal_functions(
-                now, then, following, preceding, inside, start, steps, random, _MOST_CODES, penalty
+                now, then, following, preceding, inside, start, steps, random, _MOST_ANNEALED, penalty
             )
             for row in codes:
                 self.offer(row, width, int(rank))
@@ -261,56 +276,70 @@ class _Search:
                         total ^= rows[s] if code >> j & 1 else 0
                     modulo.add(total)
             key = modulo.sorted_rows()
-            if key in seen or len(seen) == _MOST_SPACES:
+            if key in seen or len(seen) == _MOST_EXPANDED:
                 continue
             seen.add(key)
             space = self._space_within(list(key))
             rows_found, count, _ = self._subspaces(space, width, _EXPAND_WORK)
-            for row in rows_found[: min(count, _MOST_CODES // 2)]:
+            for row in rows_found[: min(count, _MOST_ANNEALED // 2)]:
                 self.offer(row, width, self.problem.rank(row, width))
 
     def _inside(self) -> list[int]:
         """A basis of the functions of states that are in F."""
         return _kernel_of(self.problem.now)
 
-    def best(self) -> Coding:
+    def best(self) -> tuple[Coding, ...]:
         """The code of fewest stacks, those for sums that are too long among them; then of fewest without those;
-        then the best wired."""
+        then the best wired. After it the next ones, where it takes more than its stacks."""
         tried: list[tuple[_Key, int, Wired]] = []
         for stacks in sorted(self.found)[:_LEVELS]:
             if any(key[0] <= 2 * stacks for key, _, _ in tried):
                 break
-            for width, codes in sorted(self.found[stacks], key=lambda entry: -entry[0])[:_MOST_WIRED]:
-                tried.append(self._wired(width, codes, _WIRE_STEPS[0], self.seed))
+            tried += self._tried(sorted(self.found[stacks], key=lambda entry: -entry[0]))
         tried.sort(key=lambda entry: entry[:2])
-        finals = tried[:_FINALISTS]
-        for _, width, wired in tried[:_FINALISTS]:
-            finals.append(self._wired(width, wired.codes, _WIRE_STEPS[1], self.seed + 1))
-        finals.append(self._wired(self._own_width(), self.behaviour.code, _WIRE_STEPS[1], self.seed, True))
+        least = min(stacks for _, stacks in ((key[0], key[1]) for key, _, _ in tried))
+        leanest = [entry for entry in tried[_FINALISTS:] if entry[0][1] == least]
+        finals = [*tried[:_FINALISTS], *leanest[:_FINALISTS]]
+        for _, width, wired in list(finals):
+            finals.append(self._wired(width, wired.codes, _WIRE_STEPS[2], self.seed + 1))
+        finals.append(self._wired(self._own_width(), self.behaviour.code, _WIRE_STEPS[2], self.seed, True))
         own = len(finals) - 1
         bound = self._bound()
         made = [self._made(width, wired) if key[0] > 2 * bound else key[1] for key, width, wired in finals]
         order = [(made[i], *key[1:]) for i, (key, _, _) in enumerate(finals)]
         order[own] = (*order[own][:2], order[own][2] - _MARGIN)
-        best = min(range(len(finals)), key=lambda i: (order[i], -i))
-        key, width, wired = finals[best]
-        verdict = "proved minimal" if bound >= key[1] else "open"
-        return Coding(width, wired.codes, key[1], bound, verdict, best == own)
+        ranked = sorted(range(len(finals)), key=lambda i: (order[i], -i))
+        if made[ranked[0]] == finals[ranked[0]][0][1]:
+            del ranked[1:]
+        found: dict[tuple[int, ...], Coding] = {}
+        for i in ranked:
+            key, width, wired = finals[i]
+            verdict = "proved minimal" if bound >= key[1] else "open"
+            coding = Coding(width, wired.codes, key[1], bound, verdict, i == own)
+            if made[i] <= made[ranked[0]] + 1 and len(found) < _MOST_RIVALS:
+                found.setdefault(wired.codes, coding)
+        return tuple(found.values())
+
+    def _tried(self, entries: Sequence[tuple[int, tuple[int, ...]]]) -> list[tuple[_Key, int, Wired]]:
+        """The codes that look best wired after a short search, after a longer one; where products alone will not do
+        for enough of them, some for which exactly-ones may."""
+        first = [self._wired(*entry, _WIRE_STEPS[0], self.seed, tests=False) for entry in entries]
+        order = sorted(range(len(first)), key=lambda i: (first[i][0], i))
+        plain = [i for i in order if not first[i][2].missing][:_MOST_WIRED]
+        rest = [i for i in order if first[i][2].missing] if len(plain) < _MOST_TESTED else []
+        return [self._wired(*entries[i], _WIRE_STEPS[1], self.seed) for i in (*plain, *rest[:_MOST_TESTED])]
 
     def _bound(self) -> int:
-        """The fewest stacks that are not excluded."""
-        bound = min(self.problem.base(w) + rank for w, rank in self.excluded.items())
-        wider = max(self.excluded) + 1  # a code of more bits than were looked at takes at least this much
-        if wider <= self.behaviour.num_states:
-            bound = min(bound, self.problem.base(wider) + self.problem.least_rank(wider))
-        return bound
+        """The fewest stacks that are not excluded. (Of as many independent bits as states, one is a sum of the
+        others, up to the constant.)"""
+        return min(self.problem.base(w) + rank for w, rank in self.excluded.items())
 
     def _wired(
-        self, width: int, codes: tuple[int, ...], steps: int, seed: int, fixed: bool = False
+        self, width: int, codes: tuple[int, ...], steps: int, seed: int, fixed: bool = False, tests: bool = True
     ) -> tuple[_Key, int, Wired]:
         """A code with its key: twice its stacks and the terms that are too many (a stack takes about two off),
         its stacks, its price."""
-        wired = wire(self.behaviour, codes, width, steps, seed, fixed) or Wired(0, 0, 0, codes)
+        wired = wire(self.behaviour, codes, width, steps, seed, fixed, tests) or Wired(0, 0, 0, codes)
         stacks = self.problem.base(width) + self.problem.rank(codes, width) + wired.missing
         unknown = _UNKNOWN if wired.missing else 0
         return (2 * stacks + wired.excess + unknown, stacks, wired.price), width, wired
@@ -323,7 +352,7 @@ class _Search:
         now = [spread(wired.codes, j, behaviour.here) for j in range(width)]
         then = [spread(wired.codes, j, behaviour.after) for j in range(width)]
         targets = [Target(a ^ b, j, REGISTER_TERMS) for j, (a, b) in enumerate(zip(now, then, strict=True))]
-        targets += [Target(v, None, PIXEL_TERMS) for v in behaviour.wanted]
+        targets += [Target(v, None, n) for v, n in zip(behaviour.wanted, behaviour.limits, strict=True)]
         made = one_level(len(behaviour.here), [*now, *behaviour.context], targets, 99, _MADE_STEPS, self.seed)
         return behaviour.register_cost * width + (99 if made is None else len(made.cells))
 

@@ -14,18 +14,21 @@ import numpy as np
 from numba import njit
 
 from hdl2grid.rng import below, seeded, unit
+from hdl2grid.synth.exactlyone import SIZES, add_exactly_ones
 from hdl2grid.synth.gf2 import Basis, bits
-from hdl2grid.synth.groups import Behaviour
+from hdl2grid.synth.groups import REGISTER_TERMS, Behaviour
 from hdl2grid.synth.words import flats_within, rank, residues, words
 
 _MOST_DIMENSION = 14
 _MOST_POINTS = 64
 _MOST_VARIABLES = 8
 _POOL = 200
+_MOST_TESTS = 80
+_MOST_HEIGHT = max(SIZES)
 _HEAT = 3.0
 _EXCESS = 14
-REGISTER_TERMS = 2
-PIXEL_TERMS = 3
+Tests = dict[int, tuple[int, ...]]
+TOGGLE_TERMS = 3
 
 
 @dataclass(frozen=True)
@@ -45,9 +48,17 @@ def spread(codes: Any, bit: int, places: tuple[int, ...]) -> int:
     return sum(column[s] << p for p, s in enumerate(places))
 
 
-def wire(behaviour: Behaviour, codes: Any, width: int, steps: int, seed: int, fixed_code: bool = False) -> Wired | None:
+def wire(
+    behaviour: Behaviour,
+    codes: Any,
+    width: int,
+    steps: int,
+    seed: int,
+    fixed_code: bool = False,
+    with_tests: bool = True,
+) -> Wired | None:
     """The best wired basis found for a code (with `fixed_code`, its bits stay as they are); None where there are
-    too many points or dimensions to tell."""
+    too many points or dimensions to tell. `with_tests`: exactly-ones are looked for where products will not do."""
     num_points = len(behaviour.here)
     if num_points > _MOST_POINTS or width + len(behaviour.context) > _MOST_VARIABLES:
         return None
@@ -56,7 +67,7 @@ def wire(behaviour: Behaviour, codes: Any, width: int, steps: int, seed: int, fi
     then = [spread(codes, j, behaviour.after) for j in range(width)]
     fixed = [ones, *behaviour.context]
     affine = Basis([*fixed, *now])
-    wanted = [v for v in behaviour.wanted if affine.reduce(v)]
+    wanted = behaviour.wanted
     space = Basis([*affine.sorted_rows(), *wanted, *then])
     if len(space) > _MOST_DIMENSION or len(affine) < len(fixed) + width:
         return None
@@ -74,30 +85,38 @@ def wire(behaviour: Behaviour, codes: Any, width: int, steps: int, seed: int, fi
     nonlinear = residues(flats, affine)
     order = np.lexsort((flats, heights))
     order = order[nonlinear[order] != 0]
+    pool, sets = flats[order], np.full((len(order), _MOST_HEIGHT), -1, dtype=np.int64)
+    num_products = len(pool)
     missing = len(space) - len(affine) - rank(words([]), nonlinear[order])
     if missing:
-        return Wired(missing, 0, 0, tuple(int(c) for c in codes))
+        tests = add_exactly_ones(num_points, plane_words, space, affine, pool) if with_tests else {}
+        if not tests:
+            return Wired(missing, 0, 0, tuple(int(c) for c in codes))
+        pool, sets = _joined(pool, tests)
+    nonlinear = residues(pool, affine)
     pivots = sorted(space.rows)
 
     def coordinates(vector: int) -> int:
         return sum((vector >> p & 1) << i for i, p in enumerate(pivots))
 
-    pool = flats[order]
-    chosen = _start(pool, nonlinear[order])
-    kept = np.array(sorted({*range(min(_POOL, len(pool))), *chosen}), dtype=np.int64)
+    chosen = _start(pool, nonlinear)
+    handy = [*range(min(_POOL, num_products)), *range(num_products, min(num_products + _MOST_TESTS, len(pool)))]
+    kept = np.array(sorted({*handy, *chosen}), dtype=np.int64)
     place = {int(k): i for i, k in enumerate(kept)}
-    pool = pool[kept]
+    pool, sets = pool[kept], sets[kept]
     price, excess, registers = _anneal(
         np.array([coordinates(v) for v in fixed], dtype=np.int64),
         np.array([coordinates(v) for v in sums], dtype=np.int64),
         np.array([coordinates(v) for v in shifted], dtype=np.int64),
         np.array([coordinates(int(v)) for v in pool], dtype=np.int64),
         pool,
+        sets,
         plane_words,
         np.array([p[1] for p in planes], dtype=np.int64),
         np.array([p[2] for p in planes], dtype=np.int64),
         np.uint64(ones),
         np.array([coordinates(v) for v in wanted], dtype=np.int64),
+        np.array(behaviour.limits, dtype=np.int64),
         np.array([1 << j for j in range(width)], dtype=np.int64),
         np.array([place[c] for c in chosen], dtype=np.int64),
         0 if fixed_code else width,
@@ -106,6 +125,15 @@ def wire(behaviour: Behaviour, codes: Any, width: int, steps: int, seed: int, fi
     )
     new = [sum((int(c) & int(r)).bit_count() % 2 << j for j, r in enumerate(registers)) for c in codes]
     return Wired(0, int(excess), int(price), tuple(new))
+
+
+def _joined(products: Any, tests: Tests) -> tuple[Any, Any]:
+    """Products and exactly-ones, those of few toggles first; and the functions of the latter."""
+    listed = sorted(tests.items(), key=lambda item: (len(item[1]), item[0]))
+    sets = np.full((len(products) + len(listed), _MOST_HEIGHT), -1, dtype=np.int64)
+    for i, (_, chosen) in enumerate(listed):
+        sets[len(products) + i, : len(chosen)] = chosen
+    return np.concatenate((products, np.array([v for v, _ in listed], dtype=np.uint64))), sets
 
 
 def _sums(columns: list[int]) -> list[int]:
@@ -127,11 +155,13 @@ def _anneal(
     shifted: Any,
     pool: Any,
     pool_words: Any,
+    sets: Any,
     planes: Any,
     plane_sum: Any,
     plane_weight: Any,
     ones: Any,
     wanted: Any,
+    limits: Any,
     registers: Any,
     cells: Any,
     num_free: int,
@@ -149,11 +179,13 @@ def _anneal(
         shifted,
         pool,
         pool_words,
+        sets,
         planes,
         plane_sum,
         plane_weight,
         ones,
         wanted,
+        limits,
         regs,
         used,
         room,
@@ -176,11 +208,13 @@ def _anneal(
             shifted,
             pool,
             pool_words,
+            sets,
             planes,
             plane_sum,
             plane_weight,
             ones,
             wanted,
+            limits,
             regs,
             used,
             room,
@@ -206,11 +240,13 @@ def _price(
     shifted: Any,
     pool: Any,
     pool_words: Any,
+    sets: Any,
     planes: Any,
     plane_sum: Any,
     plane_weight: Any,
     ones: Any,
     wanted: Any,
+    limits: Any,
     registers: Any,
     cells: Any,
     room: Any,
@@ -238,9 +274,9 @@ def _price(
         rows[i] = row
         tags[i] = tag
     total, excess = 0, 0
-    for target in wanted:
+    for target, limit in zip(wanted, limits):  # noqa: B905 (numba)
         terms = _terms(_tag(target, rows, tags, size) & ~1)
-        excess += max(0, terms - PIXEL_TERMS)
+        excess += max(0, terms - limit)
         total += terms + 2 * max(0, terms - 2)
     for j in range(width):
         own = np.int64(1) << (num_fixed + j)
@@ -255,7 +291,13 @@ def _price(
                 count += 1
         weight[index] = count
     for cell in cells:
-        total += _factors(pool_words[cell], planes, plane_sum, plane_weight, ones, weight)
+        if sets[cell, 0] < 0:
+            total += _factors(pool_words[cell], planes, plane_sum, plane_weight, ones, weight)
+            continue
+        for p in sets[cell]:
+            if p >= 0:
+                terms = weight[plane_sum[p]] + plane_weight[p]
+                total += 1 + terms + 4 * max(0, terms - 2) + _EXCESS * max(0, terms - TOGGLE_TERMS)
     note[0] = excess
     return total + _EXCESS * excess
 
@@ -292,7 +334,7 @@ def _factors(vector: Any, planes: Any, plane_sum: Any, plane_weight: Any, ones: 
                 gain = _ones(rest) - _ones(left)
                 if gain > 0:
                     terms = weight[plane_sum[p]] + plane_weight[p]
-                    price = 1 + terms + 4 * max(0, terms - 2)
+                    price = 1 + terms + 4 * max(0, terms - 2) + _EXCESS * max(0, terms - TOGGLE_TERMS)
                     if gain / price > best:
                         best, best_rest, best_price, best_gain = gain / price, left, price, gain
         if best_gain == 0:

@@ -26,6 +26,8 @@ _MOST_STATES = 64
 _MOST_POINTS = 1 << 12
 _MOST_REGISTERS = 24
 _MOST_CANDIDATES = 64
+REGISTER_TERMS = 2
+PIXEL_TERMS = 3
 
 
 @dataclass(frozen=True)
@@ -33,8 +35,9 @@ class Behaviour:
     """A group's machine. A *point* is a state with one level of the context; there are `len(here)` of them.
 
     `here[p]` and `after[p]` number the states before and after a tick; `context` are the levels of the signals
-    that the machine reads, and `wanted` the functions that are read from it, as masks of points. `first` is the
-    initial state; a register costs `register_cost` stacks (2 with its reset).
+    that the machine reads, and `wanted` the functions that are read from it, as masks of points, each with the most
+    terms that its reader takes (`limits`). `first` is the initial state; a register costs `register_cost` stacks (2
+    with its reset).
     """
 
     num_states: int
@@ -43,6 +46,7 @@ class Behaviour:
     after: tuple[int, ...]
     context: tuple[int, ...]
     wanted: tuple[int, ...]
+    limits: tuple[int, ...]
     register_cost: int
     code: tuple[int, ...]
 
@@ -151,13 +155,18 @@ def _group(
     kept = [p for p in range(len(points)) if after[p] >= 0]
     inside = own | sum(1 << nodes[s - 1] for s in context)
     cuts = _wanted(logic, supports, members, condition, own, inside, columns, ones)
+    wanted: dict[int, int] = {}
+    for value, limit in cuts:
+        picked = _picked(value, kept)
+        wanted[picked] = min(limit, wanted.get(picked, limit))
     behaviour = Behaviour(
         num_states=len(own_states),
         first=number[sum(logic.registers[m].init << b for b, m in enumerate(members))],
         here=tuple(here[p] for p in kept),
         after=tuple(after[p] for p in kept),
         context=tuple(_picked(columns[nodes[s - 1]], kept) for s in context),
-        wanted=tuple(dict.fromkeys(_picked(v, kept) for v in cuts)),
+        wanted=tuple(wanted),
+        limits=tuple(wanted.values()),
         register_cost=2 if logic.has_reset and logic.registers[members[0]].resettable else 1,
         code=tuple(int(s) for s in own_states),
     )
@@ -247,8 +256,8 @@ def _wanted(
     inside: int,
     columns: Mapping[int, int],
     ones: int,
-) -> Iterator[int]:
-    """The functions of the group that others read. One that is 1 in a single state and feeds a single AND is left
+) -> Iterator[tuple[int, int]]:
+    """The functions of the group that others read, with the most terms that these take. One that is 1 in a single state and feeds a single AND is left
     out: whatever the code, it is a product that its reader takes in."""
     mine = set(members)
     roots = [o.literal for o in logic.outputs]
@@ -263,9 +272,10 @@ def _wanted(
                 readers[literal >> 1] += step
     values = evaluate(logic.xag, [2 * node for node in cuts], columns, ones)
     alone = [{_here(columns, logic, members, value, ones)} for value in values]
+    shown = Counter(o.literal >> 1 for o in logic.outputs)
     for node, value, states in zip(cuts, values, alone, strict=True):
         if readers[node] > 1 or states != {1}:
-            yield value
+            yield value, PIXEL_TERMS if shown[node] else REGISTER_TERMS
 
 
 def _here(columns: Mapping[int, int], logic: Logic, members: Sequence[int], value: int, ones: int) -> int:

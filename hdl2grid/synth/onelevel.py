@@ -16,6 +16,7 @@ from itertools import combinations
 
 import numpy as np
 
+from hdl2grid.synth.exactlyone import add_exactly_ones
 from hdl2grid.synth.extensions import Extension, smallest_extensions
 from hdl2grid.synth.extras import add_extras
 from hdl2grid.synth.gf2 import Basis, bits
@@ -134,6 +135,9 @@ def _extensions(space: _Space) -> tuple[list[Extension], dict[int, tuple[int, ..
         found = smallest_extensions(space.affine, space.quotient, within)[:1]
         if found and len(found[0].quotient) == len(space.quotient):
             return found, {}
+        ones = _ones_within(space, rows, within)
+        if ones:
+            return smallest_extensions(space.affine, space.quotient, np.union1d(within, words(ones)))[:1], ones
     candidates = _flats(planes)
     found = smallest_extensions(space.affine, space.quotient, candidates)
     if found and len(found[0].quotient) == len(space.quotient):
@@ -143,6 +147,15 @@ def _extensions(space: _Space) -> tuple[list[Extension], dict[int, tuple[int, ..
     if wider and (not found or len(wider[0].quotient) < len(found[0].quotient)):
         return wider, ones
     return found, ones
+
+
+def _ones_within(space: _Space, rows: Sequence[int], products: Words) -> dict[int, tuple[int, ...]]:
+    """Exactly-one stacks that lie in W and with the products in it span it, by vector; none where they do not."""
+    planes = [p for p, _ in space.priced_planes]
+    found = add_exactly_ones(
+        space.ones.bit_length(), np.array(planes, dtype=np.uint64), Basis(rows), space.affine, products
+    )
+    return {v: tuple(space.lightest[planes[i]] for i in chosen) for v, chosen in found.items()}
 
 
 def _handiest(space: _Space, extension: Extension, wanted: set[int]) -> list[int]:

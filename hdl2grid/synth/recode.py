@@ -6,6 +6,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import combinations
 
+import numpy as np
+
+from hdl2grid.logic.explore import Group as ReachableGroup
+from hdl2grid.logic.explore import Reachable, States
 from hdl2grid.logic.model import InputBit, Logic, RegisterBit
 from hdl2grid.logic.xag import AND, XOR, Literal, XagBuilder
 from hdl2grid.synth.codes import Coding
@@ -20,6 +24,30 @@ _MOST_PLANES = 9
 def recode(logic: Logic, codings: Sequence[tuple[Group, Coding]]) -> Logic:
     """Put groups into their codes. The first state and what a reset gives stay the same states."""
     return _Recoder(logic, codings).run()
+
+
+def recode_states(logic: Logic, codings: Sequence[tuple[Group, Coding]], joint: States) -> Reachable:
+    """What is reachable in `recode(logic, codings)`, from all joint states of `logic`."""
+    heads = {group.registers[0]: number for number, (group, _) in enumerate(codings)}
+    gone = {r for group, _ in codings for r in group.registers}
+    found = np.zeros(len(joint), dtype=np.uint64)
+    place = 0
+    for i in range(len(logic.registers)):
+        if i in heads:
+            group, coding = codings[heads[i]]
+            old = np.zeros(len(joint), dtype=np.uint64)
+            for b, r in enumerate(group.registers):
+                old |= (joint >> np.uint64(r) & np.uint64(1)) << np.uint64(b)
+            states = np.array(group.states, dtype=np.uint64)
+            order = np.argsort(states)
+            number = order[np.searchsorted(states[order], old)]
+            found |= np.array(coding.codes, dtype=np.uint64)[number] << np.uint64(place)
+            place += coding.width
+        elif i not in gone:
+            found |= (joint >> np.uint64(i) & np.uint64(1)) << np.uint64(place)
+            place += 1
+    found = np.sort(found)
+    return Reachable(found, (ReachableGroup(tuple(range(place)), found),))
 
 
 class _Recoder:

@@ -12,7 +12,7 @@ from hdl2grid.errors import InputError, nearest
 from hdl2grid.logic.explore import Reachable, States, explore
 from hdl2grid.logic.model import Logic
 from hdl2grid.synth.blocks import Solved, map_blocks
-from hdl2grid.synth.codes import Coding, find_code
+from hdl2grid.synth.codes import Coding, find_codes
 from hdl2grid.synth.dependent import drop_dependent
 from hdl2grid.synth.emit import emit, longest_wave
 from hdl2grid.synth.exclusive import Known, share_flats
@@ -20,7 +20,7 @@ from hdl2grid.synth.gating import Condition, conditions, gate_tree, variables_of
 from hdl2grid.synth.groups import Behaviour, Group, find_groups
 from hdl2grid.synth.model import BlockReport, CodeReport, Synthesis, SynthParams, SynthReport
 from hdl2grid.synth.network import COLLECTOR, EXACTLY_ONE, PRODUCT, Network
-from hdl2grid.synth.recode import recode
+from hdl2grid.synth.recode import recode, recode_states
 from hdl2grid.synth.rounds import moving_round, time
 from hdl2grid.synth.sinks import GATE, REGISTER, Problem, build, with_majorities
 from hdl2grid.synth.terms import shorten
@@ -86,33 +86,62 @@ def _choose(logic: Logic, params: SynthParams) -> tuple[_Choice, tuple[CodeRepor
     constant = _constant_registers(logic, reachable)
     own = _Mapper(logic, reachable, constant, params)
     groups = () if params.keep_codes else find_groups(logic, constant, own.states_of, params.max_toggles)
-    codings = _codings(groups, params.seed)
-    found = tuple(_code_report(g, c) for g, c in codings)
-    codings = [(group, coding) for group, coding in codings if not coding.own]
-    if not codings:
+    known = _codes(groups, params.seed)
+    if not any(not coding.own for found in known.values() for coding in found):
+        found = tuple(_code_report(g, known[g.behaviour][0]) for g in groups if g.behaviour in known)
         return _Choice(logic, reachable, constant, own.best()), found
-    free = recode(logic, codings)
-    free_reachable = explore(free, params.joint_states, params.group_states)
-    free_constant = _constant_registers(free, free_reachable)
-    other = _Mapper(free, free_reachable, free_constant, params)
-    best = other.best()
+    choice, best, chosen = _recoded(logic, reachable, groups, known, params)
+    found = tuple(_code_report(g, chosen[g.behaviour]) for g in groups if g.behaviour in chosen)
     if all(block.method == "one level" or block.verdict == "proved minimal" for block in best.blocks):
-        return _Choice(free, free_reachable, free_constant, best), found
+        return choice, found
     rival = own.first()
     if rival.all_stacks <= best.all_stacks:
         rival = own.best()
         if rival.all_stacks <= best.all_stacks:
             return _Choice(logic, reachable, constant, rival), ()
-    return _Choice(free, free_reachable, free_constant, best), found
+    return choice, found
 
 
-def _codings(groups: Sequence[Group], seed: int) -> list[tuple[Group, Coding]]:
-    """Codes for the groups; groups that behave alike get the same."""
-    known: dict[Behaviour, Coding | None] = {}
+Codings = dict[Behaviour, tuple[Coding, ...]]
+
+
+def _codes(groups: Sequence[Group], seed: int) -> Codings:
+    """Codes for the groups, by behaviour; groups that behave alike get the same."""
+    known: Codings = {}
     for group in groups:
         if group.behaviour not in known:
-            known[group.behaviour] = find_code(group.behaviour, seed)
-    return [(group, coding) for group in groups if (coding := known[group.behaviour]) is not None]
+            known[group.behaviour] = find_codes(group.behaviour, seed)
+    return {behaviour: found for behaviour, found in known.items() if found}
+
+
+def _recoded(
+    logic: Logic, reachable: Reachable, groups: Sequence[Group], known: Codings, params: SynthParams
+) -> tuple[_Choice, _Mapped, dict[Behaviour, Coding]]:
+    """The machine in its best codes. Where a group has several that look alike, each is mapped."""
+
+    def mapper(chosen: dict[Behaviour, Coding]) -> _Mapper:
+        codings = [(g, chosen[g.behaviour]) for g in groups if g.behaviour in chosen]
+        codings = [(group, coding) for group, coding in codings if not coding.own]
+        free = recode(logic, codings) if codings else logic
+        if reachable.joint is None:
+            inside = explore(free, params.joint_states, params.group_states)
+        else:
+            inside = recode_states(logic, codings, reachable.joint)
+        return _Mapper(free, inside, _constant_registers(free, inside), params)
+
+    chosen = {behaviour: found[0] for behaviour, found in known.items()}
+    current = mapper(chosen)
+    least = None
+    for behaviour, found in known.items():
+        for coding in found[1:]:
+            least = current.first().all_stacks if least is None else least
+            trial = {**chosen, behaviour: coding}
+            other = mapper(trial)
+            stacks = other.first().all_stacks
+            if stacks < least:
+                current, chosen, least = other, trial, stacks
+    best = current.best()
+    return _Choice(current.logic, current.reachable, current.constant, best), best, chosen
 
 
 def _code_report(group: Group, coding: Coding) -> CodeReport:

@@ -26,7 +26,7 @@ class Prices:
     def factor(mask: int) -> int:
         """The price of a toggle that bears the affine function `mask` (bit 0 the constant)."""
         terms = (mask >> 1).bit_count()
-        return 1 + terms + 4 * max(0, terms - 2)
+        return 1 + terms + 4 * max(0, terms - 2) + 20 * max(0, terms - 3)
 
 
 @dataclass(frozen=True)
