@@ -257,8 +257,8 @@ def _wanted(
     columns: Mapping[int, int],
     ones: int,
 ) -> Iterator[tuple[int, int]]:
-    """The functions of the group that others read, with the most terms that these take. One that is 1 in a single state and feeds a single AND is left
-    out: whatever the code, it is a product that its reader takes in."""
+    """The functions of the group that others read, with the most terms that these take. One that is 1 in a single
+    state and feeds a single AND is left out: whatever the code, it is a product that its reader takes in."""
     mine = set(members)
     roots = [o.literal for o in logic.outputs]
     roots += [r.data for i, r in enumerate(logic.registers) if i not in mine]
