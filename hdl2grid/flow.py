@@ -9,10 +9,11 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from hdl2grid.circuit.model import Circuit, Origin, Source
-from hdl2grid.errors import Finding, SourceLine
+from hdl2grid.errors import DesignFailed, Finding, SourceLine
+from hdl2grid.floorplan import Floorplan
 from hdl2grid.layout.assemble import assemble
 from hdl2grid.layout.crew import Stop
-from hdl2grid.layout.lay_out import LayoutParams, LayoutStats, lay_out
+from hdl2grid.layout.lay_out import LayoutFailed, LayoutParams, LayoutStats, lay_out
 from hdl2grid.logic.elaborate import Elaboration, elaborate
 from hdl2grid.machine import Machine, Ticker
 from hdl2grid.nets import MAX_SIGNALS, form_nets, pixels_touch, spread_toggles
@@ -25,6 +26,7 @@ from hdl2grid.show.report import Evidence
 from hdl2grid.synth.model import Synthesis, SynthParams
 from hdl2grid.synth.synthesise import synthesise
 from hdl2grid.target import STYLES, Target, check_period, grid_limits
+from hdl2grid.trouble import Trouble, nearest_miss
 from hdl2grid.verify.check import CheckReport, run_checks
 from hdl2grid.verify.floorplan_check import check_floorplan_kept
 from hdl2grid.verify.hazard_proof import prove_hazards
@@ -82,12 +84,14 @@ class Mapped:
 
 @dataclass(frozen=True)
 class Placed:
-    """A machine with its plan, not verified yet. `circuit` has the idle toggles that its nets asked for."""
+    """A machine with its plan, not verified yet. `circuit` has the idle toggles that its nets asked for;
+    `troubles` are sizes that failed before."""
 
     mapped: Mapped
     circuit: Circuit
     plan: Plan
     stats: LayoutStats
+    troubles: tuple[Trouble, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -283,9 +287,54 @@ def place_machine(
     progress.stage("place and route")
     weights = options.target.weights(options.style)
     params = LayoutParams(options.effort, options.seed, width, height, options.style, weights)
-    layout = lay_out(netlist, params, progress, stop, options.jobs)
+    try:
+        layout = lay_out(netlist, params, progress, stop, options.jobs)
+    except LayoutFailed as failed:
+        raise _not_placed(failed, circuit, (width, height), mapped.machine.floorplan) from None
     plan = assemble(circuit, netlist, layout.board, panel, options.target.name, options.target.colour_names)
-    return Placed(mapped, circuit, plan, layout.stats)
+    return Placed(mapped, circuit, plan, layout.stats, _with_hdl_names(layout.troubles, circuit))
+
+
+class NotPlaced(DesignFailed):
+    """P001: no plan within the limits. `troubles` are the sizes that were tried, nets by HDL signals."""
+
+    def __init__(self, what: str, hint: str, troubles: tuple[Trouble, ...]) -> None:
+        super().__init__("P001", what, hint=hint)
+        self.troubles = troubles
+
+    @property
+    def worst(self) -> Trouble | None:
+        """The one that came nearest: what is worth drawing."""
+        return nearest_miss(self.troubles)
+
+
+def _not_placed(
+    failed: LayoutFailed, circuit: Circuit, limits: tuple[int, int], floorplan: Floorplan | None
+) -> NotPlaced:
+    troubles = _with_hdl_names(failed.troubles, circuit)
+    best = nearest_miss(troubles)
+    within = f"{limits[0]} x {limits[1]} tiles"
+    if floorplan is not None and floorplan.told():
+        within += f" and the floorplan ({floorplan.told()})"
+    why = best.told() if best is not None else "the cells with their gaps find no places"
+    what = f"no plan was found within {within} in {failed.placements} placements. The best try, on {why}"
+    if best is None:
+        what = f"no plan was found within {within}: {why}"
+    hint = "Try --effort long or another --seed."
+    if failed.least is not None:
+        width, height = failed.least
+        hint = (
+            f"The least that was reached is {width} x {height} = {width * height:,} tiles. "
+            "Allow a larger grid with --width and --height, or try --effort long or another --seed."
+        )
+    if floorplan is not None:
+        hint += " A floorplan that leaves more open helps."
+    return NotPlaced(what, hint, troubles)
+
+
+def _with_hdl_names(troubles: tuple[Trouble, ...], circuit: Circuit) -> tuple[Trouble, ...]:
+    signal = {stack.name: origin.signal for stack, origin in zip(circuit.stacks, circuit.origin, strict=True)}
+    return tuple(trouble.renamed(lambda name: signal.get(name, name)) for trouble in troubles)
 
 
 def _portable(circuit: Circuit, folder: Path) -> Circuit:

@@ -23,7 +23,7 @@ MARKERS = ("plan.json", "plan.rejected.json", "circuit.json", "plan.svg", "plan.
 RESULT_FILES = (*MARKERS, "report.md", "parts.csv")
 NAMED_FILES = (
     *("guide.json", "guide.txt", "guide.html", "guide.pdf", "index.html"),
-    *("plan-circuit.svg", "plan-sheets.pdf", "plan-states.svg", "plan-timing.svg"),
+    *("plan-circuit.svg", "plan-sheets.pdf", "plan-states.svg", "plan-timing.svg", "plan-congestion.svg"),
 )
 """Further result files. Somebody's own may well be called so: only those that bear our mark are ever replaced."""
 

@@ -9,6 +9,7 @@ from hdl2grid.guide.build import make_guide
 from hdl2grid.plan.json_io import dump_plan
 from hdl2grid.plan.model import Plan
 from hdl2grid.progress import Silent, StagedProgress
+from hdl2grid.show.congestion import congestion_svg
 from hdl2grid.show.drawing import draw_png, draw_svg
 from hdl2grid.show.drawings import further_files
 from hdl2grid.show.guide_files import guide_files
@@ -17,6 +18,10 @@ from hdl2grid.show.parts import parts_csv
 from hdl2grid.show.report import Block, ReportFacts, report_markdown
 from hdl2grid.synth.model import BlockReport
 from hdl2grid.target import Target
+from hdl2grid.trouble import nearest_miss
+
+CONGESTION = "plan-congestion.svg"
+"""Where a size failed: beside the plan, or in place of one."""
 
 
 def result_files(
@@ -40,6 +45,9 @@ def result_files(
     files["plan.svg"] = draw_svg(plan, target)
     files["plan.png"] = draw_png(plan, target)
     files["parts.csv"] = parts_csv(plan)
+    failed = nearest_miss(outcome.placed.troubles) if outcome.placed is not None else None
+    if failed is not None:
+        files[CONGESTION] = congestion_svg(failed, plan.name, target)
     if outcome.is_good:
         files |= further_files(plan, target, outcome.circuit, _events_of_checks(outcome))
         files |= _guide_and_page(plan, target, outcome.circuit, progress, with_guide)

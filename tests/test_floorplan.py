@@ -170,7 +170,7 @@ def test_a_floorplan_that_holds_no_machine_ends_with_what_would_do() -> None:
     with pytest.raises(DesignFailed) as caught:
         flow(Floorplan(logic="right", width=12, height=7))
     assert caught.value.code == "P001" and "12 x 7" in str(caught.value)
-    assert "Without limits it was laid out on" in str(caught.value)
+    assert "The least that was reached is" in str(caught.value)
 
 
 def test_a_keep_out_beyond_the_limits_of_the_command_line() -> None:

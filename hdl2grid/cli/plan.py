@@ -17,10 +17,11 @@ from hdl2grid.cli.session import FoundWrong, Session, finding_json, output_optio
 from hdl2grid.cli.stopping import signals_held, stopping
 from hdl2grid.designs import load_machine
 from hdl2grid.errors import DesignFailed
-from hdl2grid.flow import FlowOptions, Outcome, run_flow
+from hdl2grid.flow import FlowOptions, NotPlaced, Outcome, run_flow
 from hdl2grid.layout.crew import Stop
 from hdl2grid.outputs import ResultFolder
-from hdl2grid.results import result_files
+from hdl2grid.results import CONGESTION, result_files
+from hdl2grid.show.congestion import congestion_svg
 from hdl2grid.show.report import size_rows, stack_counts
 
 MAX_JOBS = 64
@@ -65,7 +66,10 @@ def plan_command(
             machine = load_machine(design)
             folder = ResultFolder(out if out is not None else Path("out") / str(machine.name))
             folder.refuse_foreign()
-            outcome = run_flow(machine, design_folder(design), options, reporter, stop_after == "synthesise", stop)
+            try:
+                outcome = run_flow(machine, design_folder(design), options, reporter, stop_after == "synthesise", stop)
+            except NotPlaced as failed:
+                raise _with_picture(failed, str(machine.name), options, folder) from None
             for warning in outcome.mapped.warnings:
                 reporter.note(f"warning: {warning}")
         files = result_files(outcome, options, reporter, with_guide=not no_guide)
@@ -73,6 +77,16 @@ def plan_command(
             folder.write(files)
     _tell(state, outcome, options, folder.path, sorted(files))
     _judge(outcome, folder.path)
+
+
+def _with_picture(failed: NotPlaced, name: str, options: FlowOptions, folder: ResultFolder) -> NotPlaced:
+    """Draws where the size that came nearest failed; the picture joins what is in the folder already."""
+    if failed.worst is None:
+        return failed
+    with signals_held():
+        folder.write({CONGESTION: congestion_svg(failed.worst, name, options.target)}, keep=True)
+    hint = f"{failed.hint} The tiles are drawn in {folder.path / CONGESTION}."
+    return NotPlaced(failed.what, hint, failed.troubles)
 
 
 def _tell(state: Session, outcome: Outcome, options: FlowOptions, folder: Path, files: list[str]) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil, sqrt
 
 import numpy as np
@@ -31,10 +31,11 @@ from hdl2grid.layout.lines import pick_gap, pick_line, with_line, without_line
 from hdl2grid.layout.placement import PlaceParams, pack, place
 from hdl2grid.layout.repair import RepairParams, better
 from hdl2grid.layout.routing import RouteParams, rip_all, route
-from hdl2grid.layout.trouble import Trouble, trouble_of
+from hdl2grid.layout.trouble import trouble_of
 from hdl2grid.netlist import Netlist
 from hdl2grid.rng import below, seeded
 from hdl2grid.target import STYLES, Weights, load_target
+from hdl2grid.trouble import Trouble
 
 STEPS = (
     (3, 2, 1.25),
@@ -53,6 +54,11 @@ TIGHT = ((3, 1, 1.2), (2, 1, 1.35), (2, 1, 1.25))
 """Tried in this order where the limits of the grid rule out the others."""
 TIGHTEST = PlaceParams(gap_x=2, gap_y=1)
 """The least room around a cell: what shrinking may leave."""
+WIDER = (1.15, 1.3, 1.6)
+"""What limits that allow no layout are stretched by, to cut one down to them."""
+LEAST_CUTS, LEAST_STALL = 120, 20
+"""How often that is tried at least, and given up after so many failures in a row."""
+UNLIMITED = 10_000
 SIZE_STEPS = 40
 """How often a size is made larger for tiles that a floorplan closes."""
 
@@ -77,13 +83,15 @@ class LayoutParams:
 @dataclass(frozen=True)
 class Found:
     """What one beginning has come to: a legal board or None, and the sizes that failed, with what was in the way.
-    It spent `placements`, `iterations` (rounds of routing and tries of repair) and `cuts`."""
+    It spent `placements`, `iterations` (rounds of routing and tries of repair) and `cuts`. `least` is the smallest size
+    of a legal board that was still beyond the limits."""
 
     board: Board | None
     troubles: tuple[Trouble, ...]
     placements: int
     iterations: int
     cuts: int
+    least: tuple[int, int] | None = None
 
     @property
     def area(self) -> int:
@@ -144,6 +152,7 @@ class Search:
         self.panel = self.shape.panel if self.shape.panel >= 0 else None
         self.num_placements = self.num_cuts = 0
         self.troubles: list[Trouble] = []
+        self.least: tuple[int, int] | None = None
         self.rng = seeded(params.seed, 7, number)
         self._before = int(self.watch[WATCH_TRIES])
 
@@ -153,7 +162,7 @@ class Search:
 
     def found(self, board: Board | None) -> Found:
         spent = int(self.watch[WATCH_TRIES]) - self._before
-        return Found(board, tuple(self.troubles), self.num_placements, spent, self.num_cuts)
+        return Found(board, tuple(self.troubles), self.num_placements, spent, self.num_cuts, self.least)
 
     def tell(self, board: Board, legal: bool = False) -> None:
         self.watch[WATCH_WIDTH], self.watch[WATCH_HEIGHT] = board.size
@@ -185,8 +194,9 @@ class Search:
         """Tiles that the cells need with their gaps, when packed without loss."""
         return sum((c.width + places.gap_x) * (c.height + places.gap_y) for c in self.netlist.cells)
 
-    def first_legal(self) -> Board | None:
-        """Grow until a layout is legal; None where the limits do not allow it."""
+    def first_legal(self, may_cut: bool = True) -> Board | None:
+        """Grow until a layout is legal; where the limits are in the way, with `may_cut`, make it elsewhere and cut it.
+        None where the limits do not allow it."""
         limited = self.params.max_width * self.params.max_height < 1_000_000
         tried: set[tuple[tuple[int, int], int, int]] = set()
         for number, (gap_x, gap_y, scale) in enumerate(STEPS + TIGHT * limited):
@@ -194,14 +204,53 @@ class Search:
             size = self.size_for(self.floor(places) * scale + 30, places)
             if size is None:
                 self.troubles.append(Trouble(self.params.max_width, self.params.max_height, None))
-                return None
+                break
             if self.is_stopped or (size, gap_x, gap_y) in tried:
                 continue
             tried.add((size, gap_x, gap_y))
             board = self.attempt(size, places, number)
             if board is not None:
                 return board
+        return self.cut_to_limits() if limited and may_cut else None
+
+    def cut_to_limits(self) -> Board | None:
+        """A layout within wider limits, cut until it is within its own; None where that fails. The smallest size that
+        was legal is kept in `least`."""
+        limits = self.params.max_width, self.params.max_height
+        for number, share in enumerate(WIDER):
+            if self.is_stopped:
+                return None
+            width, height = (min(UNLIMITED, ceil(share * limit)) for limit in limits)
+            wider = replace(self.params, max_width=width, max_height=height)
+            search = Search(self.netlist, wider, 1000 * (number + 1) + self.number, self.watch)
+            board = search.first_legal(may_cut=False)
+            self.num_placements += search.num_placements
+            self.troubles += [trouble for trouble in search.troubles if trouble.conflicts is not None]
+            if board is None or not self.netlist.signals:
+                continue
+            board = self.cut_until(board, limits)
+            if board.size[0] <= limits[0] and board.size[1] <= limits[1]:
+                return board
+            size = int(board.size[0]), int(board.size[1])
+            if self.least is None or size[0] * size[1] < self.least[0] * self.least[1]:
+                self.least = size
         return None
+
+    def cut_until(self, board: Board, limits: tuple[int, int]) -> Board:
+        """Take out rows and columns until the grid is within the limits, or until that fails too often."""
+        scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
+        failed = 0
+        for _ in range(max(self.effort.cuts, LEAST_CUTS)):
+            over = [axis for axis in (0, 1) if board.size[axis] > limits[axis]]
+            if not over or failed >= max(self.effort.stall, LEAST_STALL) or self.is_stopped:
+                break
+            axis, at = pick_line(board, self.rng)
+            while axis not in over:
+                axis, at = pick_line(board, self.rng)
+            smaller = self.cut(board, scratch, axis, at)
+            failed = failed + 1 if smaller is None else 0
+            board = board if smaller is None else smaller
+        return board
 
     def smaller_than(self, area: int) -> Board | None:
         """A legal layout on a grid a little smaller than `area` tiles, or None."""
@@ -292,30 +341,33 @@ class Search:
         """Take out rows and columns as long as the rest can be made legal again."""
         scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
         failed = 0
-        loose = RepairParams(
-            tries=40, stall=40, rounds=3, reach=12, conflict=1000.0, wire=1.0, crossover=4.0, turn=0.5,
-            hot=6.0, cold=3.0,
-        )  # fmt: skip
-        movable = set(self.shape.movable.tolist())
         self.tell(board, legal=True)
         for _ in range(self.effort.cuts):
             if failed >= self.effort.stall or self.is_stopped:
                 break
-            self.num_cuts += 1
-            axis, at = pick_line(board, self.rng)
-            cut = without_line(self.shape, board, scratch, TIGHTEST, axis, at)
-            if not isinstance(cut, Board):
-                failed += 1
-                focus = np.array([c for c in cut.tolist() if c in movable], np.int64)
-                if len(focus):
-                    better(self.shape, board, scratch, loose, TIGHTEST, RouteParams(), self.rng, False, focus)
-                continue
-            if self.reroute(cut, scratch, TIGHTEST, self.effort.cut_tries) == 0:
-                board, failed = cut, 0
+            smaller = self.cut(board, scratch, *pick_line(board, self.rng))
+            failed = failed + 1 if smaller is None else 0
+            if smaller is not None:
+                board = smaller
                 self.tell(board, legal=True)
-            else:
-                failed += 1
         return board
+
+    def cut(self, board: Board, scratch: Scratch, axis: int, at: int) -> Board | None:
+        """A legal board without column (`axis` 0) or row (1) `at`; None where that failed. Cells that stand in the way
+        of each other are moved on the board itself, so that the next cut may do."""
+        loose = RepairParams(
+            tries=40, stall=40, rounds=3, reach=12, conflict=1000.0, wire=1.0, crossover=4.0, turn=0.5,
+            hot=6.0, cold=3.0,
+        )  # fmt: skip
+        self.num_cuts += 1
+        smaller = without_line(self.shape, board, scratch, TIGHTEST, axis, at)
+        if isinstance(smaller, Board):
+            return smaller if self.reroute(smaller, scratch, TIGHTEST, self.effort.cut_tries) == 0 else None
+        movable = set(self.shape.movable.tolist())
+        focus = np.array([c for c in smaller.tolist() if c in movable], np.int64)
+        if len(focus):
+            better(self.shape, board, scratch, loose, TIGHTEST, RouteParams(), self.rng, False, focus)
+        return None
 
     def polish(self, board: Board) -> Board:
         """Less wire, fewer crossovers and turns, keeping the layout legal."""

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from hdl2grid.errors import DesignFailed
 from hdl2grid.layout.arrays import Board
-from hdl2grid.layout.beginning import Found, LayoutParams
+from hdl2grid.layout.beginning import LayoutParams
 from hdl2grid.layout.crew import Crew, Stop, Task
 from hdl2grid.layout.effort import EFFORTS
-from hdl2grid.layout.trouble import Trouble
 from hdl2grid.netlist import Netlist
 from hdl2grid.progress import Progress, silent
+from hdl2grid.trouble import Trouble
 
 __all__ = ["Layout", "LayoutFailed", "LayoutParams", "LayoutStats", "lay_out"]
 
@@ -43,12 +42,13 @@ class Layout:
     troubles: tuple[Trouble, ...] = ()
 
 
-class LayoutFailed(DesignFailed):
-    """No layout within the limits: P001, with the sizes that were tried and what was in the way."""
+class LayoutFailed(Exception):
+    """No layout within the limits. `troubles` are the sizes that were tried and what was in the way; `placements` how
+    many there were; `least` the size of the smallest layout found beyond the limits, where there are limits."""
 
-    def __init__(self, what: str, hint: str, troubles: tuple[Trouble, ...]) -> None:
-        super().__init__("P001", what, hint=hint)
-        self.troubles = troubles
+    def __init__(self, troubles: tuple[Trouble, ...], placements: int, least: tuple[int, int] | None) -> None:
+        super().__init__("no layout was found")
+        self.troubles, self.placements, self.least = troubles, placements, least
 
 
 def lay_out(
@@ -56,8 +56,8 @@ def lay_out(
 ) -> Layout:
     """A legal layout of the netlist; `jobs` processes search for it, and their number does not change it.
 
-    After `stop.set()` the best legal layout so far is handed out. Raises LayoutFailed (P001) where none was found
-    within the limits, and KeyboardInterrupt where it was stopped before there was one.
+    After `stop.set()` the best legal layout so far is handed out. Raises LayoutFailed where none was found within
+    the limits, and KeyboardInterrupt where it was stopped before there was one.
     """
     effort = EFFORTS[params.effort]
     stop = stop or Stop()
@@ -67,7 +67,9 @@ def lay_out(
         if best.board is None:
             if stop.is_set:
                 raise KeyboardInterrupt("no legal plan was found yet")
-            raise _failure(netlist, params, found[0], crew)
+            limited = params.max_width * params.max_height < UNLIMITED
+            least = best.least or (crew.without_limits() if limited else None)
+            raise LayoutFailed(best.troubles, best.placements, least)
         if netlist.signals:
             for turn in range(effort.rounds):
                 first = 1 + turn * effort.batch
@@ -88,23 +90,3 @@ def lay_out(
         crossovers=int((board.crossings > 0).sum()),
     )
     return Layout(board, stats, found[0].troubles)
-
-
-def _failure(netlist: Netlist, params: LayoutParams, found: Found, crew: Crew) -> LayoutFailed:
-    """What to tell where no size will do, with the least grid that would."""
-    limits = f"{params.max_width} x {params.max_height} tiles"
-    tried = [t for t in found.troubles if t.conflicts is not None]
-    if tried:
-        best = min(tried, key=lambda t: t.conflicts or 0)
-        why = f"the best try had {best.conflicts} conflicts, on {best.width} x {best.height} tiles"
-    else:
-        why = "its cells with their gaps do not find places"
-    hint = "Try --effort long or another --seed."
-    if params.max_width * params.max_height < UNLIMITED:
-        hint = "Allow a larger grid with --width and --height, or try --effort long or another --seed."
-        least = crew.without_limits()
-        if least is not None:
-            width, height = least
-            hint = f"Without limits it was laid out on {width} x {height} = {width * height:,} tiles. {hint}"
-    what = f"no layout was found within {limits} in {found.placements} placements: {why}"
-    return LayoutFailed(what, hint, found.troubles)

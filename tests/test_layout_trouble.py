@@ -1,0 +1,88 @@
+"""Where a size fails: why, by HDL signals, in words, in data and in a picture; and what would do."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from xml.etree import ElementTree as ET
+
+import pytest
+from click.testing import CliRunner
+
+from hdl2grid.cli.app import main
+from hdl2grid.designs import load_machine
+from hdl2grid.flow import FlowOptions, NotPlaced, map_machine, place_machine
+from hdl2grid.outputs import ResultFolder
+from hdl2grid.show.congestion import congestion_svg
+from hdl2grid.target import load_target
+from hdl2grid.trouble import Spot, Trouble, nearest_miss
+
+
+def trouble(width: int = 5, conflicts: int | None = 3) -> Trouble:
+    spots = (Spot(1, 1, 0, ("a", "b")), Spot(2, 1, 3, ("a",)), Spot(4, 3, 1, ("c[1]",), True))
+    wires = ((0, 1, 2, 3, 4),) * 4
+    return Trouble(width, 4, conflicts, spots, wires, ((0, 0),), ((3, 3),))
+
+
+@pytest.fixture(scope="module")
+def failed() -> NotPlaced:
+    options = FlowOptions(load_target(), effort="quick", width=40, height=9)
+    with pytest.raises(NotPlaced) as caught:
+        place_machine(map_machine(load_machine("dice"), Path("."), options), options)
+    return caught.value
+
+
+def test_what_is_in_the_way_in_words() -> None:
+    assert trouble().wanted() == [("a", 2), ("b", 1), ("c[1]", 1)]
+    told = trouble().told()
+    assert told == "5 x 4: 3 conflicts within (1,1) to (4,3); tiles wanted by a (2), b (1), c[1] (1)"
+    assert "find no places" in Trouble(3, 3, None).told()
+    assert trouble().renamed(str.upper).wanted()[0] == ("A", 2)
+
+
+def test_the_nearest_miss() -> None:
+    assert nearest_miss([Trouble(9, 9, None)]) is None
+    assert nearest_miss([trouble(9, 4), trouble(8, 2), trouble(7, 2), Trouble(3, 3, None)]) == trouble(7, 2)
+
+
+def test_a_failed_size_names_hdl_signals_and_what_would_do(failed: NotPlaced) -> None:
+    text = str(failed)
+    assert failed.code == "P001" and failed.exit_code == 1 and "within 40 x 9 tiles" in text
+    least = re.search(r"The least that was reached is (\d+) x (\d+) = ", text)
+    assert least is not None
+    width, height = (int(number) for number in least.groups())
+    assert width > 40 or height > 9
+    assert failed.worst is not None and failed.worst.conflicts
+    circuit = map_machine(load_machine("dice"), Path("."), FlowOptions(load_target())).circuit
+    known = {origin.signal for origin in circuit.origin} | {source.name for source in circuit.sources}
+    nets = {net for one in failed.troubles for net, _ in one.wanted()}
+    assert nets and nets <= known
+    for one in failed.troubles:
+        assert all(0 <= spot.x < one.width and 0 <= spot.y < one.height for spot in one.spots)
+
+
+def test_the_picture_shows_every_tile_in_conflict() -> None:
+    svg = congestion_svg(trouble(), "lamp", load_target())
+    root = ET.fromstring(svg)
+    titles = [element.text for element in root.iter("{http://www.w3.org/2000/svg}title")]
+    assert "(1,1) black: wanted by a and b" in titles
+    assert "(4,3) orange: cut off by c[1]" in titles
+    texts = [element.text for element in root.iter("{http://www.w3.org/2000/svg}text")]
+    assert {"a", "b", "c[1]"} <= set(texts)
+    assert any("no plan on 5 x 4 tiles" in (text or "") for text in texts)
+
+
+def test_the_command_draws_it_beside_what_is_there(tmp_path: Path) -> None:
+    """An earlier result stays, the picture joins it, and the next good run takes it away."""
+    out = tmp_path / "dice"
+    runner = CliRunner()
+    good = ["plan", "dice", "--effort", "quick", "--no-guide", "--out", str(out)]
+    assert runner.invoke(main, good).exit_code == 0
+    before = (out / "plan.json").read_bytes()
+    result = runner.invoke(main, [*good, "--width", "40", "--height", "9"])
+    assert result.exit_code == 1, result.output
+    assert "plan-congestion.svg" in result.output
+    assert (out / "plan-congestion.svg").exists() and (out / "plan.json").read_bytes() == before
+    ResultFolder(out)  # it is still known as ours
+    assert runner.invoke(main, good).exit_code == 0
+    assert (out / "plan.json").read_bytes() == before and not (out / "plan-congestion.svg").exists()
