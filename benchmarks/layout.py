@@ -119,7 +119,7 @@ def run(name: str, style: str, effort: str, seed: int, width: int | None, height
     record |= {
         "size": [plan.width, plan.height],
         "wire_ratio": round(sizes.wire_ratio, 4),
-        "repeaters": len(placed.circuit.stacks) - len(mapped.circuit.stacks),
+        "repeaters": placed.num_repeaters,
         "iterations": placed.stats.num_iterations,
         "placements": placed.stats.num_placements,
         "sizes_failed": placed.stats.num_failed_sizes,

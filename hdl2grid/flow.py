@@ -93,6 +93,11 @@ class Placed:
     stats: LayoutStats
     troubles: tuple[Trouble, ...] = ()
 
+    @property
+    def num_repeaters(self) -> int:
+        """Stacks that layout has put in, beyond those of synthesis."""
+        return len(self.circuit.stacks) - len(self.mapped.circuit.stacks)
+
 
 @dataclass(frozen=True)
 class Outcome:

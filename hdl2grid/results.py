@@ -6,6 +6,7 @@ from hdl2grid.circuit.json_io import dump_circuit
 from hdl2grid.circuit.model import Circuit
 from hdl2grid.flow import FlowOptions, Outcome
 from hdl2grid.guide.build import make_guide
+from hdl2grid.layout.lay_out import LayoutStats
 from hdl2grid.plan.json_io import dump_plan
 from hdl2grid.plan.model import Plan
 from hdl2grid.progress import Silent, StagedProgress
@@ -86,6 +87,21 @@ def _facts(outcome: Outcome, options: FlowOptions) -> ReportFacts:
         target=options.target,
         circuit=outcome.circuit,
         plan=outcome.plan,
+        repeaters=0 if outcome.placed is None else outcome.placed.num_repeaters,
+        search=() if outcome.placed is None else _search(outcome.placed.stats),
+        failed_sizes=() if outcome.placed is None else tuple(trouble.told() for trouble in outcome.placed.troubles),
+    )
+
+
+def _search(stats: LayoutStats) -> tuple[tuple[str, str], ...]:
+    """What layout has spent, in words."""
+    return (
+        ("beginnings", f"{stats.num_beginnings:,}"),
+        ("placements", f"{stats.num_placements:,}"),
+        ("iterations: rounds of routing and tries of repair", f"{stats.num_iterations:,}"),
+        ("rows and columns tried to be cut", f"{stats.num_cuts:,}"),
+        ("sizes that failed", f"{stats.num_failed_sizes:,}"),
+        *((("ended", "before its time, by the user"),) if stats.is_stopped else ()),
     )
 
 

@@ -56,6 +56,11 @@ def test_the_report_on_stdout_says_what_the_files_say(tea):
     text = (folder / "out" / "report.md").read_text()
     for item in report["evidence"]:
         assert item["what"] in text and item["result"] in text
+    layout = report["layout"]
+    assert layout["area"] == report["size"]["tiles of the grid"] and layout["strokes"] == report["size"]["strokes"]
+    assert sum(layout["wire_by_colour"].values()) == report["size"]["wire tiles"]
+    assert layout["num_iterations"] > 0 and f"| bends | {layout['bends']:,} |" in text
+    assert f"| wire over its lower bound | {layout['wire'] / layout['wire_bound']:.3f} |" in text
 
 
 def test_json_files_keep_their_schemas(tea):

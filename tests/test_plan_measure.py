@@ -9,6 +9,7 @@ import networkx as nx
 from hdl2grid.plan.extract import extract
 from hdl2grid.plan.measure import measure, spanning_tree
 from hdl2grid.plan.model import Device, Plan
+from hdl2grid.show.report import layout_rows
 
 COLOURS = ("black", "orange", "blue", "violet")
 
@@ -55,3 +56,10 @@ def test_spanning_trees_are_those_of_networkx() -> None:
             for b in tiles[:i]:
                 graph.add_edge(a, b, weight=abs(a[0] - b[0]) + abs(a[1] - b[1]))
         assert spanning_tree(tiles) == nx.minimum_spanning_tree(graph).size(weight="weight")
+
+
+def test_the_report_tells_them() -> None:
+    devices = [Device("button", 0, 0, name="a"), Device("pixel", 3, 0, lit=True, signal="p")]
+    rows = dict(layout_rows(plan_of(devices, ((), (), ((0, 0, 0, 1), (0, 1, 3, 1), (3, 0, 3, 1)), ())), 2))
+    assert rows["wire of all nets, in tiles"] == "6" and rows["wire over its lower bound"] == "1.500"
+    assert rows["bends"] == rows["repeaters"] == "2" and rows["nets"] == "1"

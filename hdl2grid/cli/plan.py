@@ -17,11 +17,13 @@ from hdl2grid.cli.session import FoundWrong, Session, finding_json, output_optio
 from hdl2grid.cli.stopping import signals_held, stopping
 from hdl2grid.designs import load_machine
 from hdl2grid.errors import DesignFailed
-from hdl2grid.flow import FlowOptions, NotPlaced, Outcome, run_flow
+from hdl2grid.flow import FlowOptions, NotPlaced, Outcome, Placed, run_flow
 from hdl2grid.layout.crew import Stop
 from hdl2grid.outputs import ResultFolder
+from hdl2grid.plan.measure import measure
 from hdl2grid.results import CONGESTION, result_files
 from hdl2grid.show.congestion import congestion_svg
+from hdl2grid.show.parts import wire_tile_counts
 from hdl2grid.show.report import size_rows, stack_counts
 
 MAX_JOBS = 64
@@ -139,8 +141,22 @@ def _as_json(outcome: Outcome, options: FlowOptions, folder: Path, files: list[s
         "codes": [{**vars(code), "gap": code.gap} for code in report.codes],
         "longest_wave_rounds": report.longest_wave_rounds,
         "reachable_states": report.reachable_states,
-        "layout": None if outcome.placed is None else vars(outcome.placed.stats),
+        "layout": None if outcome.placed is None else _layout_json(outcome.placed),
         "options": dict(options.shown()),
+    }
+
+
+def _layout_json(placed: Placed) -> dict[str, Any]:
+    """What the search spent, and the plan's figures."""
+    sizes = measure(placed.plan)
+    return {
+        **vars(placed.stats),
+        **vars(sizes),
+        "area": sizes.area,
+        "wire_ratio": round(sizes.wire_ratio, 4),
+        "wire_by_colour": wire_tile_counts(placed.plan),
+        "repeaters": placed.num_repeaters,
+        "failed_sizes": [trouble.told() for trouble in placed.troubles],
     }
 
 

@@ -15,6 +15,7 @@ import jinja2
 
 from hdl2grid.circuit.model import Circuit, Stack
 from hdl2grid.errors import Finding
+from hdl2grid.plan.measure import measure
 from hdl2grid.plan.model import Plan
 from hdl2grid.show.parts import parts_rows, wire_tile_counts
 from hdl2grid.sim.waves import gate_output
@@ -46,7 +47,8 @@ class Block:
 @dataclass(frozen=True)
 class ReportFacts:
     """What a report tells. `plan` is None where no plan was made; `reason` says why it was rejected or is not
-    there; `options` are those that decide the result."""
+    there; `options` are those that decide the result; `search` is what layout has spent, and `failed_sizes` why there
+    is no plan on the sizes that it tried before; `repeaters` are stacks that layout has put in."""
 
     name: str
     verdict: str
@@ -61,6 +63,9 @@ class ReportFacts:
     target: Target
     circuit: Circuit
     plan: Plan | None
+    repeaters: int = 0
+    search: tuple[tuple[str, str], ...] = ()
+    failed_sizes: tuple[str, ...] = ()
 
 
 MAX_FINDINGS = 50
@@ -123,6 +128,19 @@ def size_rows(plan: Plan) -> list[tuple[str, int]]:
     return [*rows, ("strokes", sum(len(strokes) for strokes in plan.wires))]
 
 
+def layout_rows(plan: Plan, repeaters: int = 0) -> list[tuple[str, str]]:
+    """How well the plan is laid out, in figures."""
+    sizes = measure(plan)
+    return [
+        ("nets", f"{sizes.nets:,}"),
+        ("wire of all nets, in tiles", f"{sizes.wire:,}"),
+        ("its lower bound: spanning tree and 1 of each net", f"{sizes.wire_bound:,}"),
+        ("wire over its lower bound", f"{sizes.wire_ratio:.3f}"),
+        ("bends", f"{sizes.bends:,}"),
+        ("repeaters", f"{repeaters:,}"),
+    ]
+
+
 def _figures(facts: ReportFacts) -> dict[str, Any]:
     plan, circuit = facts.plan, facts.circuit
     dark: Sequence[str] = ()
@@ -134,6 +152,7 @@ def _figures(facts: ReportFacts) -> dict[str, Any]:
         "num_stacks": len(circuit.stacks),
         "saying_one": saying_one(circuit),
         "size": [] if plan is None else size_rows(plan),
+        "layout": [] if plan is None else layout_rows(plan, facts.repeaters),
         "parts": [] if plan is None else parts_rows(plan),
         "commissioned": dark,
         "fresh_pixel": "lit" if facts.target.laying.fresh_pixel_lit else "dark",
