@@ -7,7 +7,7 @@ are in topological order: the fan-ins of a node have smaller numbers. An XOR nod
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -54,13 +54,14 @@ class Xag:
                 table[node] = left & right if kind == AND else left ^ right
         return [~table[r >> 1] if r & 1 else table[r >> 1] for r in roots]
 
-    def cone(self, roots: Iterable[Literal]) -> list[int]:
-        """All nodes that the roots depend on, roots included, in topological order."""
+    def cone(self, roots: Iterable[Literal], ends: Container[int] = ()) -> list[int]:
+        """All nodes that the roots depend on, roots included, in topological order; nodes of `ends` are in it, but
+        not what they depend on."""
         seen = {r >> 1 for r in roots}
         stack = list(seen)
         while stack:
             node = stack.pop()
-            if self.kinds[node] in (AND, XOR):
+            if self.kinds[node] in (AND, XOR) and node not in ends:
                 for literal in self.fanins[node]:
                     child = literal >> 1
                     if child not in seen:

@@ -78,9 +78,12 @@ def needed(logic: Logic, variables: dict[int, Form], members: Sequence[int], max
     roots = [logic.registers[i].data for i in members]
     own = [variables[logic.registers[i].literal >> 1] for i in members]
     literals = []
-    for node in border_of(logic, members)[:_MOST_CANDIDATES]:
+    border = border_of(logic, members)
+    lowered = lower(network, logic.xag, variables, [2 * node for node in border])
+    known = dict(zip(border, lowered, strict=True))
+    for node in border[:_MOST_CANDIDATES]:
         for value in (0, 1):
-            forms = lower(network, logic.xag, variables, roots, forced={node: value})
+            forms = lower(network, logic.xag, variables, roots, forced={node: value}, known=known)
             if forms == own:
                 literals.append(2 * node | value)
     return tuple(literals)
@@ -147,9 +150,9 @@ def _constraints(network: Network, form: Form) -> tuple[Form, ...]:
 def _parent(gates: Sequence[Gate], domain: str, constraints: Sequence[Form]) -> int | None:
     """The gate of most conditions among those whose conditions all follow from `constraints`."""
     space = Basis(constraints, ignore=1)
-    parent = None
-    for number, other in enumerate(gates):
+    for number in reversed(range(len(gates))):
+        other = gates[number]
         narrower = other.domain == domain and len(other.constraints) < len(constraints)
         if narrower and not any(space.reduce(c) for c in other.constraints):
-            parent = number
-    return parent
+            return number
+    return None

@@ -22,6 +22,7 @@ class Basis:
     def __init__(self, vectors: Iterable[int] = (), ignore: int = 0) -> None:
         self.ignore = ignore
         self.rows: dict[int, int] = {}
+        self._pivots = 0
         for vector in vectors:
             self.add(vector)
 
@@ -30,9 +31,11 @@ class Basis:
 
     def reduce(self, vector: int) -> int:
         """The residue of `vector`: zero (but for ignored bits) exactly when it lies in the space."""
-        for pivot, row in self.rows.items():
-            if vector >> pivot & 1:
-                vector ^= row
+        hits = vector & self._pivots
+        while hits:
+            low = hits & -hits
+            vector ^= self.rows[low.bit_length() - 1]
+            hits ^= low
         return vector
 
     def add(self, vector: int) -> bool:
@@ -46,6 +49,7 @@ class Basis:
             if row >> pivot & 1:
                 self.rows[other] = row ^ residue
         self.rows[pivot] = residue
+        self._pivots |= 1 << pivot
         return True
 
     def sorted_rows(self) -> tuple[int, ...]:
@@ -59,6 +63,8 @@ def light_basis(constraints: Sequence[int], ignore: int = 1) -> tuple[int, ...]:
     pairwise sums are taken while they make a vector lighter.
     """
     rows = list(constraints)
+    if all((row & ~ignore).bit_count() <= 1 for row in rows):
+        return tuple(sorted(rows))
     if len(rows) <= 8:
         sums = [0]
         for row in rows:

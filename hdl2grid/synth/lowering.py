@@ -18,25 +18,25 @@ def lower(
     assumed: Iterable[Form] = (),
     forced: Mapping[int, int] | None = None,
     majorities: bool = False,
+    known: Mapping[int, Form] | None = None,
 ) -> list[Form]:
     """The roots as forms, their products added to `network`.
 
     `variables` maps variable nodes to forms. What is asked for matters only while every form of `assumed`
     is 1 and every node of `forced` has the value given there, and is simplified by that. With `majorities` the
-    carry of a full adder is one stack of its own, otherwise a product and a sum.
+    carry of a full adder is one stack of its own, otherwise a product and a sum. `known` has the forms of nodes that
+    are there already.
     """
     given = Basis(ignore=1)
     for form in assumed:
         given.add(form ^ 1)
-    forms: dict[int, Form] = {0: ZERO}
-    cone = xag.cone(roots)
-    readers = _count_readers(xag, cone, roots)
+    forms: dict[int, Form] = {0: ZERO, **(known or {}), **(forced or {})}
+    ends = frozenset(forms)
+    cone = xag.cone(roots, ends)
+    readers = _count_readers(xag, cone, roots, ends)
     for node in cone:
         kind = xag.kinds[node]
-        if node == 0:
-            continue
-        if forced and node in forced:
-            forms[node] = forced[node]
+        if node in forms:
             continue
         if kind == VARIABLE:
             form = variables[node]
@@ -45,7 +45,7 @@ def lower(
             form = _and(network, left, right) if kind == AND else left ^ right
             if kind == XOR:
                 for literal, other in zip(xag.fanins[node], (right, left), strict=True):
-                    if xag.kinds[literal >> 1] == AND and readers[literal >> 1] == 1:
+                    if xag.kinds[literal >> 1] == AND and readers[literal >> 1] == 1 and literal >> 1 not in ends:
                         inputs = [forms[i >> 1] ^ (i & 1) for i in xag.fanins[literal >> 1]]
                         rest = other ^ (literal & 1)
                         form = min(form, _lightest_sum(network, inputs, rest), key=_weight)
@@ -56,10 +56,10 @@ def lower(
     return [forms[root >> 1] ^ (root & 1) for root in roots]
 
 
-def _count_readers(xag: Xag, cone: Sequence[int], roots: Sequence[Literal]) -> Counter[int]:
+def _count_readers(xag: Xag, cone: Sequence[int], roots: Sequence[Literal], ends: frozenset[int]) -> Counter[int]:
     readers = Counter(root >> 1 for root in roots)
     for node in cone:
-        if xag.kinds[node] in (AND, XOR):
+        if xag.kinds[node] in (AND, XOR) and node not in ends:
             readers.update({literal >> 1 for literal in xag.fanins[node]})
     return readers
 

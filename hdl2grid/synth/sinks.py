@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from hdl2grid.errors import SourceLine
 from hdl2grid.logic.model import Logic, RegisterBit
 from hdl2grid.synth.gating import Condition, Gate, gate_tree, variables_of, word_of
-from hdl2grid.synth.gf2 import Basis
+from hdl2grid.synth.gf2 import Basis, bits
 from hdl2grid.synth.lowering import lower
 from hdl2grid.synth.network import EXACTLY_ONE, Form, Network
 
@@ -70,23 +70,48 @@ def _sinks(
     majorities: bool,
 ) -> tuple[Sink, ...]:
     variables = variables_of(logic, constant)
-    ungated = lower(network, logic.xag, variables, [r.data for r in logic.registers], majorities=majorities)
-    sinks: list[Sink] = []
-    for i, register in enumerate(logic.registers):
-        if i in constant:
-            continue
-        gate = gate_of.get((word_of(register.name), register.domain))
-        data = ungated[i]
-        if gate is not None:
-            assumed = [c ^ 1 for c in gates[gate].constraints]
-            forced = {literal >> 1: 1 ^ literal & 1 for literal in gates[gate].literals}
-            data = lower(network, logic.xag, variables, [register.data], assumed, forced, majorities)[0]
-        sinks.append(_register_sink(i, register, data, gate))
+    data = _register_forms(logic, constant, network, gates, gate_of, majorities)
+    sinks = [
+        _register_sink(i, logic.registers[i], form, gate_of.get(_word(logic.registers[i])))
+        for i, form in sorted(data.items())
+    ]
     sinks += [_gate_sink(logic, network, gates, gate) for gate in gates]
     outputs = lower(network, logic.xag, variables, [o.literal for o in logic.outputs], majorities=majorities)
     for output, form in zip(logic.outputs, outputs, strict=True):
         sinks.append(Sink(OUTPUT, output.name, form, source=output.source))
     return tuple(sinks)
+
+
+def _register_forms(
+    logic: Logic,
+    constant: frozenset[int],
+    network: Network,
+    gates: Sequence[Gate],
+    gate_of: Mapping[tuple[str, str], int],
+    majorities: bool,
+) -> dict[int, Form]:
+    """What each register takes, simplified by what its gate makes sure of."""
+    variables = variables_of(logic, constant)
+    words: dict[tuple[int | None, str], list[int]] = {}
+    for i, register in enumerate(logic.registers):
+        if i not in constant:
+            gate = gate_of.get(_word(register))
+            words.setdefault((gate, "" if gate is None else word_of(register.name)), []).append(i)
+    found: dict[int, Form] = {}
+    for (gate, _), members in words.items():
+        roots = [logic.registers[i].data for i in members]
+        if gate is None:
+            forms = lower(network, logic.xag, variables, roots, majorities=majorities)
+        else:
+            assumed = [c ^ 1 for c in gates[gate].constraints]
+            forced = {literal >> 1: 1 ^ literal & 1 for literal in gates[gate].literals}
+            forms = lower(network, logic.xag, variables, roots, assumed, forced, majorities)
+        found.update(zip(members, forms, strict=True))
+    return found
+
+
+def _word(register: RegisterBit) -> tuple[str, str]:
+    return word_of(register.name), register.domain
 
 
 def _register_sink(i: int, register: RegisterBit, data: Form, gate: int | None) -> Sink:
@@ -106,3 +131,21 @@ def _gate_sink(logic: Logic, network: Network, gates: Sequence[Gate], gate: Gate
 
 def _first_source(logic: Logic, gate: Gate) -> SourceLine | None:
     return next((r.source for r in logic.registers if word_of(r.name) == gate.words[0]), None)
+
+
+def behaviour(problem: Problem, word: str, domain: str) -> object:
+    """What the registers of a word do, up to the names of everything outside the word."""
+    network = problem.network
+    sinks = [s for s in problem.sinks if s.kind == REGISTER and (word_of(s.name), s.domain) == (word, domain)]
+    number: dict[int, int] = {0: 0}
+    for sink in sinks:
+        number[sink.own.bit_length() - 1] = len(number)
+
+    def named(form: Form) -> tuple[int, ...]:
+        return tuple(sorted(number.setdefault(s, len(number)) for s in bits(form)))
+
+    cells = []
+    for cell in network.cone([s.form for s in sinks]):
+        cells.append((network.cells[cell].kind, tuple(sorted(map(named, network.cells[cell].factors)))))
+        number[cell] = len(number)
+    return tuple(cells), tuple(named(s.form) for s in sinks)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -22,12 +23,14 @@ from hdl2grid.synth.model import BlockReport, CodeReport, Synthesis, SynthParams
 from hdl2grid.synth.network import COLLECTOR, EXACTLY_ONE, PRODUCT, Network
 from hdl2grid.synth.recode import recode, recode_states
 from hdl2grid.synth.rounds import moving_round, time
-from hdl2grid.synth.sinks import GATE, REGISTER, Problem, build, with_majorities
+from hdl2grid.synth.sinks import GATE, REGISTER, Problem, behaviour, build, with_majorities
 from hdl2grid.synth.terms import shorten
 from hdl2grid.synth.timed import Timed
 from hdl2grid.synth.wide import has_wide
 
 _MOST_GATE_TRIALS = 40
+_MOST_MOVES = 4
+_MOST_FAILURES = 2
 _LARGE_NETWORK = 4000
 _QUICK_STEPS = 8000
 _QUICK_FLATS = 30_000
@@ -196,39 +199,47 @@ class _Mapper:
 
     def best(self) -> _Mapped:
         """The cheapest choice of gates found: every word starts under its own condition, then words are moved to
-        a wider one (or none) one by one while that saves stacks."""
+        a wider one (or none) one by one while that saves stacks. A move that saved nothing for two words is not
+        tried for others that behave alike."""
         choices = self._conditions()
-        own = list(choices)
-        wider = [self._wider(condition, choices) for condition in choices]
-        current: list[Condition | None] = list(own)
+        current: list[Condition | None] = list(choices)
         best = self.map(current, quick=True)
         assert best is not None
+        moves, alike = self._moves(choices)
+        failures: Counter[tuple[object, int]] = Counter()
         trials, improved = 0, len(best.problem.network.cells) <= _LARGE_NETWORK
         while improved and trials < _MOST_GATE_TRIALS:
             improved = False
             for i in range(len(current)):
-                for choice in [own[i], *wider[i], None]:
-                    if choice == current[i]:
+                for move, choice in enumerate(moves[i]):
+                    if choice == current[i] or failures[alike[i], move] >= _MOST_FAILURES:
                         continue
                     trial = [*current[:i], choice, *current[i + 1 :]]
                     trials += 1
                     mapped = self.map(trial, best.stacks, quick=True)
                     if mapped is not None and mapped.stacks < best.stacks:
                         best, current, improved = mapped, trial, True
+                    else:
+                        failures[alike[i], move] += 1
         final = self.map(current)
         assert final is not None
         return final
 
-    def _wider(self, condition: Condition, choices: Sequence[Condition]) -> list[Condition]:
-        """The condition's word under the conditions of other words that its own implies, narrowest first."""
+    def _moves(self, choices: Sequence[Condition]) -> tuple[list[list[Condition | None]], list[object]]:
+        """For each condition what its word may be put under: its own condition, those of other words that its own
+        implies (narrowest first), none; and what tells words that behave alike."""
         network = Network(len(self.logic.registers) + len(self.logic.inputs), self.params.max_toggles)
         variables = variables_of(self.logic, self.constant)
         gates, gate_of = gate_tree(network, self.logic, variables, choices)
-        gate = gate_of.get((condition.word, condition.domain))
-        found = []
-        while gate is not None and (gate := gates[gate].parent) is not None:
-            found.append(Condition(condition.word, condition.domain, gates[gate].literals))
-        return found
+        moves: list[list[Condition | None]] = []
+        for condition in choices:
+            gate = gate_of.get((condition.word, condition.domain))
+            found: list[Condition | None] = [condition]
+            while gate is not None and len(found) < _MOST_MOVES and (gate := gates[gate].parent) is not None:
+                found.append(Condition(condition.word, condition.domain, gates[gate].literals))
+            moves.append([*found, None])
+        problem = build(self.logic, self.constant, choices, self.params.max_toggles)
+        return moves, [behaviour(problem, condition.word, condition.domain) for condition in choices]
 
     def map(self, gated: Sequence[Condition | None], budget: int | None = None, quick: bool = False) -> _Mapped | None:
         """The machine mapped under the given gates; None when it is likely to take `budget` stacks or more.
