@@ -133,7 +133,7 @@ def _first_source(logic: Logic, gate: Gate) -> SourceLine | None:
     return next((r.source for r in logic.registers if word_of(r.name) == gate.words[0]), None)
 
 
-def behaviour(problem: Problem, word: str, domain: str) -> object:
+def behaviour_of(problem: Problem, word: str, domain: str) -> object:
     """What the registers of a word do, up to the names of everything outside the word."""
     network = problem.network
     sinks = [s for s in problem.sinks if s.kind == REGISTER and (word_of(s.name), s.domain) == (word, domain)]

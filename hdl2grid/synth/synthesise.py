@@ -23,7 +23,7 @@ from hdl2grid.synth.model import BlockReport, CodeReport, Synthesis, SynthParams
 from hdl2grid.synth.network import COLLECTOR, EXACTLY_ONE, PRODUCT, Network
 from hdl2grid.synth.recode import recode, recode_states
 from hdl2grid.synth.rounds import moving_round, time
-from hdl2grid.synth.sinks import GATE, REGISTER, Problem, behaviour, build, with_majorities
+from hdl2grid.synth.sinks import GATE, REGISTER, Problem, behaviour_of, build, with_majorities
 from hdl2grid.synth.terms import shorten
 from hdl2grid.synth.timed import Timed
 from hdl2grid.synth.wide import has_wide
@@ -239,7 +239,7 @@ class _Mapper:
                 found.append(Condition(condition.word, condition.domain, gates[gate].literals))
             moves.append([*found, None])
         problem = build(self.logic, self.constant, choices, self.params.max_toggles)
-        return moves, [behaviour(problem, condition.word, condition.domain) for condition in choices]
+        return moves, [behaviour_of(problem, condition.word, condition.domain) for condition in choices]
 
     def map(self, gated: Sequence[Condition | None], budget: int | None = None, quick: bool = False) -> _Mapped | None:
         """The machine mapped under the given gates; None when it is likely to take `budget` stacks or more.
