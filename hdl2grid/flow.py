@@ -13,14 +13,18 @@ from hdl2grid.errors import DesignFailed, Finding, SourceLine
 from hdl2grid.floorplan import Floorplan
 from hdl2grid.layout.assemble import assemble
 from hdl2grid.layout.crew import Stop
-from hdl2grid.layout.lay_out import LayoutFailed, LayoutParams, LayoutStats, lay_out
+from hdl2grid.layout.lay_out import Layout, LayoutFailed, LayoutParams, LayoutStats, lay_out
+from hdl2grid.layout.near import lay_out_near
+from hdl2grid.layout.old_plan import read_old
 from hdl2grid.logic.elaborate import Elaboration, elaborate
 from hdl2grid.machine import Machine, Ticker
+from hdl2grid.netlist import Netlist
 from hdl2grid.nets import MAX_SIGNALS, form_nets, pixels_touch, spread_toggles
 from hdl2grid.panel.model import PanelLayout
 from hdl2grid.plan.extract import extract
 from hdl2grid.plan.model import Plan
 from hdl2grid.plan.rules import check_plan
+from hdl2grid.plan.schematic import circuit_of
 from hdl2grid.progress import Silent, StagedProgress
 from hdl2grid.show.report import Evidence
 from hdl2grid.synth.model import Synthesis, SynthParams
@@ -43,7 +47,8 @@ VERDICTS = {"equal": "proved", "different": "different", "undecided": "undecided
 class FlowOptions:
     """What decides a plan beside the design. `width` and `height` limit the grid, in tiles (None: as the
     target does); `keep_codes` leaves every register's code as it is written; `style` is one of STYLES. `jobs`
-    processes search, which decides nothing."""
+    processes search, which decides nothing. `near` is a plan of an earlier version of the design, of which as much as
+    can be is kept where it is."""
 
     target: Target
     seed: int = 1
@@ -53,6 +58,7 @@ class FlowOptions:
     keep_codes: bool = False
     style: str = STYLES[0]
     jobs: int = 1
+    near: Plan | None = None
 
     def shown(self) -> tuple[tuple[str, str], ...]:
         """The options and their values, in words."""
@@ -64,6 +70,7 @@ class FlowOptions:
             ("effort", self.effort),
             ("style", self.style),
             *((("codes", "kept as written"),) if self.keep_codes else ()),
+            *((("near", f"an earlier plan of {self.near.width} x {self.near.height} tiles"),) if self.near else ()),
             ("largest grid", f"{width} x {height} tiles"),
         )
 
@@ -255,7 +262,8 @@ def map_machine(machine: Machine, folder: Path, options: FlowOptions, progress: 
     params = SynthParams(seed=options.seed, keep_codes=options.keep_codes)
     if pixels_touch(panel_of(machine)):
         params = replace(params, pixel_terms=MAX_SIGNALS // 2)
-    synthesis = synthesise(elaboration.logic, sources, params)
+    near = None if options.near is None else circuit_of(options.near)
+    synthesis = synthesise(elaboration.logic, sources, params, near)
     portable = replace(synthesis, circuit=_portable(synthesis.circuit, folder))
     return Mapped(machine, elaboration, portable, elaboration.warnings)
 
@@ -292,11 +300,16 @@ def place_machine(
     progress.stage("place and route")
     weights = options.target.weights(options.style)
     params = LayoutParams(options.effort, options.seed, width, height, options.style, weights)
+    layout = _near(netlist, circuit, options, params, progress, stop)
+    kept = layout is not None
     try:
-        layout = lay_out(netlist, params, progress, stop, options.jobs)
+        layout = layout or lay_out(netlist, params, progress, stop, options.jobs)
     except LayoutFailed as failed:
         raise _not_placed(failed, circuit, (width, height), mapped.machine.floorplan) from None
-    plan = assemble(circuit, netlist, layout.board, panel, options.target.name, options.target.colour_names)
+    names = options.target.colour_names
+    plan = assemble(circuit, netlist, layout.board, panel, options.target.name, names, *([True] * kept))
+    if options.near is not None and not kept:
+        mapped = replace(mapped, warnings=(*mapped.warnings, "no plan was found near the old one: this is a new one"))
     return Placed(mapped, circuit, plan, layout.stats, _with_hdl_names(layout.troubles, circuit))
 
 
@@ -340,6 +353,20 @@ def _not_placed(
 def _with_hdl_names(troubles: tuple[Trouble, ...], circuit: Circuit) -> tuple[Trouble, ...]:
     signal = {stack.name: origin.signal for stack, origin in zip(circuit.stacks, circuit.origin, strict=True)}
     return tuple(trouble.renamed(lambda name: signal.get(name, name)) for trouble in troubles)
+
+
+def _near(
+    netlist: Netlist,
+    circuit: Circuit,
+    options: FlowOptions,
+    params: LayoutParams,
+    progress: StagedProgress,
+    stop: Stop | None,
+) -> Layout | None:
+    """A layout near the old plan, where there is one."""
+    if options.near is None or not netlist.signals:
+        return None
+    return lay_out_near(netlist, circuit, read_old(options.near), params, progress, stop)
 
 
 def _portable(circuit: Circuit, folder: Path) -> Circuit:

@@ -9,9 +9,14 @@ from typing import Any, TypeVar
 import click
 from click.shell_completion import CompletionItem
 
+from hdl2grid.errors import InputError
 from hdl2grid.flow import FlowOptions
 from hdl2grid.layout.effort import EFFORTS
-from hdl2grid.target import STYLES, load_target, rename_colours
+from hdl2grid.plan.extract import extract
+from hdl2grid.plan.json_io import load_plan
+from hdl2grid.plan.model import Plan
+from hdl2grid.plan.rules import check_plan
+from hdl2grid.target import STYLES, Target, load_target, rename_colours
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -43,6 +48,12 @@ def flow_options(command: F) -> F:
     seeds = click.IntRange(0, 2**31 - 1)
     efforts = click.Choice(EFFORTS)
     for option in (
+        click.option(
+            "--near",
+            metavar="PLAN",
+            type=click.Path(path_type=Path),
+            help="Stay near this plan of an earlier version: move few tiles.",
+        ),
         click.option("--height", type=int, metavar="TILES", help="Highest grid allowed."),
         click.option("--width", type=int, metavar="TILES", help="Widest grid allowed."),
         click.option("--keep-codes", is_flag=True, help="Keep the codes of all registers as they are written."),
@@ -69,12 +80,30 @@ def options_from(
     height: int | None,
     keep_codes: bool = False,
     style: str = STYLES[0],
+    near: Path | None = None,
 ) -> FlowOptions:
-    """The options of the flow. Raises InputError (T...) for a target or colours that cannot be."""
+    """The options of the flow. Raises InputError (T..., P...) for a target, colours or an old plan that cannot be."""
     loaded = load_target(target)
     if colours is not None:
         loaded = rename_colours(loaded, colours.split(","))
-    return FlowOptions(loaded, seed, effort, width, height, keep_codes, style)
+    old = None if near is None else load_near(near, loaded)
+    return FlowOptions(loaded, seed, effort, width, height, keep_codes, style, near=old)
+
+
+def load_near(path: Path, target: Target) -> Plan:
+    """The plan to stay near to. Raises InputError (J...) for a bad file, (P002) for a plan that breaks a rule or has
+    other wire colours."""
+    path = path / "plan.json" if path.is_dir() else path
+    plan = load_plan(path)
+    findings = check_plan(plan, extract(plan))
+    if findings:
+        told = f"the old plan breaks a layout rule: {findings[0]}"
+        raise InputError("P002", told, where=path, hint="Give the plan.json of a machine that is proved.")
+    if plan.colours != target.colour_names:
+        told = f"the old plan's wires are {', '.join(plan.colours)}; the target's are {', '.join(target.colour_names)}"
+        hint = f"Give the old plan's colours: --colours {','.join(plan.colours)}"
+        raise InputError("P002", told, where=path, hint=hint)
+    return plan
 
 
 def design_folder(design: str) -> Path:

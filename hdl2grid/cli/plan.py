@@ -15,12 +15,14 @@ from hdl2grid.cli.prove import proof_json
 from hdl2grid.cli.reporter import Reporter
 from hdl2grid.cli.session import FoundWrong, Session, finding_json, output_options, running_user_code, session
 from hdl2grid.cli.stopping import signals_held, stopping
+from hdl2grid.compare.difference import difference, tiles_in_use
 from hdl2grid.designs import load_machine
 from hdl2grid.errors import DesignFailed
 from hdl2grid.flow import FlowOptions, NotPlaced, Outcome, Placed, run_flow
 from hdl2grid.layout.crew import Stop
 from hdl2grid.outputs import ResultFolder
 from hdl2grid.plan.measure import measure
+from hdl2grid.plan.model import Plan
 from hdl2grid.results import CONGESTION, result_files
 from hdl2grid.show.congestion import congestion_svg
 from hdl2grid.show.parts import wire_tile_counts
@@ -106,9 +108,17 @@ def _tell(state: Session, outcome: Outcome, options: FlowOptions, folder: Path, 
         state.say(f"  {len(circuit.stacks)} stacks")
     for item in outcome.evidence:
         state.say(f"  {item.what}: {item.result}")
+    if plan is not None and options.near is not None:
+        state.say(f"  {_nearness(options.near, plan)}")
     first = "; open index.html first" if "index.html" in files else ""
     state.say(f"Wrote {len(files)} files to {folder}{first}")
     state.report(_as_json(outcome, options, folder, files))
+
+
+def _nearness(old: Plan, new: Plan) -> str:
+    touched, used = len(difference(old, new).touched), len(tiles_in_use(old) | tiles_in_use(new))
+    share = f"{touched} of {used} tiles differ from the old plan ({touched / max(1, used):.1%})"
+    return f"{share}; `hdl2grid compare OLD NEW` lists the changes" if touched else share
 
 
 def _as_json(outcome: Outcome, options: FlowOptions, folder: Path, files: list[str]) -> dict[str, Any]:

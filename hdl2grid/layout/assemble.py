@@ -22,8 +22,10 @@ def assemble(
     panel: PanelLayout | None,
     target: str,
     colours: tuple[str, ...],
+    keep_origin: bool = False,
 ) -> Plan:
-    """The plan of a legal board, trimmed to the tiles in use; not at its left and top where the site names tiles."""
+    """The plan of a legal board, trimmed to the tiles in use; not at its left and top where the site names tiles, or
+    with `keep_origin`."""
     width = int(board.size[0])
     places = [
         (int(board.x[t.cell] + board.dx[i]), int(board.y[t.cell] + board.dy[i])) for i, t in enumerate(netlist.tiles)
@@ -40,7 +42,7 @@ def assemble(
     crossed = _crossovers(routes)
     backdrop = _backdrop(netlist, board, panel)
     x0, y0, x1, y1 = _extent(places, routes, backdrop)
-    if netlist.site.is_absolute:
+    if keep_origin or netlist.site.is_absolute:
         x0, y0 = 0, 0
     devices = [replace(t.device, x=x - x0, y=y - y0) for t, (x, y) in zip(netlist.tiles, places, strict=True)]
     devices += [Device("crossover", x - x0, y - y0, form="straight") for x, y in crossed]

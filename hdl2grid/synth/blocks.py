@@ -26,7 +26,7 @@ _MOST_JOINT = 24
 
 
 @dataclass
-class _Block:
+class Block:
     sinks: list[int]
     variables: frozenset[int]
 
@@ -49,11 +49,11 @@ def map_blocks(
     problem = whole if pieces is None else pieces.problem
     network = problem.network
     forms = [sink.form for sink in problem.sinks]
-    truths = [_truth(network, sink.form, states_of) for sink in problem.sinks]
+    truths = [truth_of(network, sink.form, states_of) for sink in problem.sinks]
     for i in () if pieces is None else pieces.wide:
         truths[i] = None
-    blocks, large = _cluster(truths, states_of, params)
-    tasks = [_task(problem, block, truths, states_of, params) for block in blocks]
+    blocks, large = cluster(truths, states_of, params)
+    tasks = [task_of(problem, block, truths, states_of, params) for block in blocks]
     cells = network.cone([forms[i] for i in large])
     if pieces is not None:
         cells = mixed_cells(network, [forms[i] for i in large], pieces.components)
@@ -68,7 +68,7 @@ def map_blocks(
             solved[key] = one_level(*task, plain, params.search_steps, params.seed)
         solution = solved[key]
         if solution is not None:
-            for i, form in zip(block.sinks, _place(network, block, solution), strict=True):
+            for i, form in zip(block.sinks, place_cells(network, block, solution), strict=True):
                 forms[i] = form
         reports.append(_report(problem, block, task, solution, plain))
     if large:
@@ -81,7 +81,7 @@ def map_blocks(
 
 
 @dataclass(frozen=True)
-class _Truth:
+class Truth:
     """A function over the reachable states of the variables that it depends on: `values[i]` at `codes[i]`."""
 
     variables: tuple[int, ...]
@@ -93,15 +93,15 @@ class _Truth:
         codes = np.zeros(len(states), dtype=np.uint64)
         for i, v in enumerate(self.variables):
             codes |= (states >> np.uint64(variables.index(v)) & np.uint64(1)) << np.uint64(i)
-        return _vector(self.values[np.searchsorted(self.codes, codes)])
+        return vector_of(self.values[np.searchsorted(self.codes, codes)])
 
 
-def _vector(column: States) -> int:
+def vector_of(column: States) -> int:
     packed = np.packbits(column.astype(np.uint8), bitorder="little")
     return int.from_bytes(packed.tobytes(), "little")
 
 
-def _truth(network: Network, form: Form, states_of: StatesOf) -> _Truth | None:
+def truth_of(network: Network, form: Form, states_of: StatesOf) -> Truth | None:
     """The function of `form`; None where its variables have too many states. Unneeded variables are dropped."""
     signals = tuple(bits(network.support([form])))
     if len(signals) > _SMALL_SUPPORT:
@@ -109,7 +109,7 @@ def _truth(network: Network, form: Form, states_of: StatesOf) -> _Truth | None:
     states = states_of(signals, _SMALL_TABLE)
     if states is None:
         return None
-    columns = {s: _vector(states >> np.uint64(i) & np.uint64(1)) for i, s in enumerate(signals)}
+    columns = {s: vector_of(states >> np.uint64(i) & np.uint64(1)) for i, s in enumerate(signals)}
     value = network.evaluate([form], columns, (1 << len(states)) - 1)[0]
     wanted = np.array([value >> i & 1 for i in range(len(states))], dtype=np.uint64)
     kept = list(range(len(signals)))
@@ -118,7 +118,7 @@ def _truth(network: Network, form: Form, states_of: StatesOf) -> _Truth | None:
         if _is_function_of(_project(states, others), len(others), wanted):
             kept = others
     codes, first = np.unique(_project(states, kept), return_index=True)
-    return _Truth(tuple(signals[p] for p in kept), codes, wanted[first])
+    return Truth(tuple(signals[p] for p in kept), codes, wanted[first])
 
 
 def _is_function_of(codes: States, width: int, values: States) -> bool:
@@ -135,7 +135,7 @@ def _project(states: States, positions: list[int]) -> States:
     return codes
 
 
-def _cluster(truths: list[_Truth | None], states_of: StatesOf, params: SynthParams) -> tuple[list[_Block], list[int]]:
+def cluster(truths: list[Truth | None], states_of: StatesOf, params: SynthParams) -> tuple[list[Block], list[int]]:
     """Small functions in groups whose joint states still fit, larger supports first; and the large ones."""
 
     def fits(variables: frozenset[int]) -> bool:
@@ -144,7 +144,7 @@ def _cluster(truths: list[_Truth | None], states_of: StatesOf, params: SynthPara
         return states_of(tuple(sorted(variables)), params.block_states) is not None
 
     supports = [None if t is None else frozenset(t.variables) for t in truths]
-    blocks: list[_Block] = []
+    blocks: list[Block] = []
     large = []
     for i in sorted(range(len(truths)), key=lambda i: (-len(supports[i] or ()), i)):
         support = supports[i]
@@ -156,7 +156,7 @@ def _cluster(truths: list[_Truth | None], states_of: StatesOf, params: SynthPara
             near = [b for b in blocks if 2 * len(support & b.variables) >= len(support)]
             home = next((b for b in near if fits(support | b.variables)), None)
         if home is None:
-            blocks.append(_Block([i], support))
+            blocks.append(Block([i], support))
         else:
             home.sinks.append(i)
             home.variables |= support
@@ -171,8 +171,8 @@ def _limit(sink: Sink, params: SynthParams) -> int:
     return params.pixel_terms if sink.kind == OUTPUT else params.register_terms
 
 
-def _task(
-    problem: Problem, block: _Block, truths: list[_Truth | None], states_of: StatesOf, params: SynthParams
+def task_of(
+    problem: Problem, block: Block, truths: list[Truth | None], states_of: StatesOf, params: SynthParams
 ) -> Task:
     """The block as vectors: number of states, variables, targets."""
     signals = tuple(sorted(block.variables))
@@ -181,7 +181,7 @@ def _task(
     sinks = [problem.sinks[i] for i in block.sinks]
     functions = [t for i in block.sinks if (t := truths[i]) is not None]
     vectors = [t.over(signals, states) for t in functions]
-    columns = [_vector(states >> np.uint64(i) & np.uint64(1)) for i in range(len(signals))]
+    columns = [vector_of(states >> np.uint64(i) & np.uint64(1)) for i in range(len(signals))]
     place = {signal: i for i, signal in enumerate(signals)}
     targets = tuple(
         Target(
@@ -194,7 +194,7 @@ def _task(
     return len(states), tuple(columns), targets
 
 
-def _place(network: Network, block: _Block, solution: OneLevel) -> list[Form]:
+def place_cells(network: Network, block: Block, solution: OneLevel) -> list[Form]:
     """The solution's cells put into the network; its forms over the network's signals."""
     signals = {0: 1} | {i + 1: 1 << s for i, s in enumerate(sorted(block.variables))}
 
@@ -211,7 +211,7 @@ def _place(network: Network, block: _Block, solution: OneLevel) -> list[Form]:
     return [translate(form) for form in solution.forms]
 
 
-def _report(problem: Problem, block: _Block, task: Task, solution: OneLevel | None, plain: int) -> BlockReport:
+def _report(problem: Problem, block: Block, task: Task, solution: OneLevel | None, plain: int) -> BlockReport:
     bound = lower_bound(*task)
     stacks = plain if solution is None else solution.size
     return BlockReport(
@@ -235,7 +235,7 @@ def _rest_report(
     states = states_of(tuple(signals), _SMALL_TABLE) if len(signals) <= _MOST_JOINT else None
     if states is None:
         return BlockReport("rest", "multi-level", targets, used, None, rest, None, "open")
-    columns = {s: _vector(states >> np.uint64(i) & np.uint64(1)) for i, s in enumerate(signals)}
+    columns = {s: vector_of(states >> np.uint64(i) & np.uint64(1)) for i, s in enumerate(signals)}
     ones = (1 << len(states)) - 1
     affine = Basis([ones, *columns.values()])
     wanted = Basis(affine.reduce(v) for v in whole.network.evaluate(forms, columns, ones))

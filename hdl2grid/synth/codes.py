@@ -120,6 +120,17 @@ def find_codes(behaviour: Behaviour, seed: int) -> tuple[Coding, ...]:
     return search.best()
 
 
+def code_of(behaviour: Behaviour, width: int, codes: Sequence[int], own: bool = False) -> Coding | None:
+    """A given code, priced; None where the machine is too large for that."""
+    problem = _Problem(behaviour)
+    if problem.size > 64:
+        return None
+    stacks = problem.base(width) + problem.rank(codes, width)
+    least = max(1, (behaviour.num_states - 1).bit_length())
+    bound = min(stacks, *(problem.base(w) + problem.least_rank(w) for w in range(least, max(width, least) + 2)))
+    return Coding(width, tuple(codes), stacks, bound, "open", own)
+
+
 class _Search:
     def __init__(self, problem: _Problem, seed: int) -> None:
         self.problem, self.seed = problem, seed

@@ -60,7 +60,7 @@ class Target:
     limit: int
 
 
-class _Space:
+class Space:
     """The block's functions as vectors, with `A`, `W` and the affine functions by vector."""
 
     def __init__(self, num_states: int, variables: Sequence[int], targets: Sequence[Target]) -> None:
@@ -92,7 +92,7 @@ def one_level(
     seed: int,
 ) -> OneLevel | None:
     """Solve a block; vectors have bit i for state i. None if it takes more than `most` cells, or was not found."""
-    space = _Space(num_states, variables, targets)
+    space = Space(num_states, variables, targets)
     bound = len(space.quotient)
     if bound == 0:
         forms = tuple(space.lightest[t.vector] for t in targets)
@@ -109,7 +109,7 @@ def one_level(
         vectors = _handiest(space, extension, {t.vector for t in targets})
         for v in vectors:
             if v not in cells:
-                cells[v] = _lightest_cell(space, v, ones)
+                cells[v] = lightest_cell(space, v, ones)
         pool = Pool(space.affine, extension.quotient, vectors, [cells[v][1] for v in vectors])
         found = cheapest_basis(pool, targets, space.lightest, Prices(), max(1, steps // len(extensions)), seed)
         if found is not None and (best is None or found[0] < best[0]):
@@ -117,16 +117,16 @@ def one_level(
     if best is None:
         return None
     chosen = [cells[v][0] for v in best[1]]
-    forms = _express(space, best[1], [t.vector for t in targets])
+    forms = express(space, best[1], [t.vector for t in targets])
     inside = [v for v in cells if v not in best[1] and not best[2].reduce(space.affine.reduce(v))]
     pool_cells = [cells[v][0] for v in inside]
-    values = _express(space, best[1], inside)
+    values = express(space, best[1], inside)
     pairs = list(zip(pool_cells, values, strict=True))
     made, written = add_extras(len(variables), chosen, forms, targets, pairs, LocalCell)
     return OneLevel(made, written, len(chosen))
 
 
-def _extensions(space: _Space) -> tuple[list[Extension], dict[int, tuple[int, ...]]]:
+def _extensions(space: Space) -> tuple[list[Extension], dict[int, tuple[int, ...]]]:
     """The smallest extensions of W that cells span; and the exactly-one stacks that were among the candidates."""
     planes = space.planes
     rows = [*space.quotient.sorted_rows(), *space.affine.sorted_rows()]
@@ -138,7 +138,7 @@ def _extensions(space: _Space) -> tuple[list[Extension], dict[int, tuple[int, ..
         ones = _ones_within(space, rows, within)
         if ones:
             return smallest_extensions(space.affine, space.quotient, np.union1d(within, words(ones)))[:1], ones
-    candidates = _flats(planes)
+    candidates = products(planes)
     found = smallest_extensions(space.affine, space.quotient, candidates)
     if found and len(found[0].quotient) == len(space.quotient):
         return found, {}
@@ -149,16 +149,16 @@ def _extensions(space: _Space) -> tuple[list[Extension], dict[int, tuple[int, ..
     return found, ones
 
 
-def _ones_within(space: _Space, rows: Sequence[int], products: Words) -> dict[int, tuple[int, ...]]:
+def _ones_within(space: Space, rows: Sequence[int], within: Words) -> dict[int, tuple[int, ...]]:
     """Exactly-one stacks that lie in W and with the products in it span it, by vector; none where they do not."""
     planes = [p for p, _ in space.priced_planes]
     found = add_exactly_ones(
-        space.ones.bit_length(), np.array(planes, dtype=np.uint64), Basis(rows), space.affine, products
+        space.ones.bit_length(), np.array(planes, dtype=np.uint64), Basis(rows), space.affine, within
     )
     return {v: tuple(space.lightest[planes[i]] for i in chosen) for v, chosen in found.items()}
 
 
-def _handiest(space: _Space, extension: Extension, wanted: set[int]) -> list[int]:
+def _handiest(space: Space, extension: Extension, wanted: set[int]) -> list[int]:
     """The members of few toggles, as many as are needed to span the extension and at least `_POOL` of them; and
     those that are targets themselves, or their complements."""
     members = np.sort(extension.members)
@@ -183,7 +183,7 @@ def lower_bound(num_states: int, variables: Sequence[int], targets: Sequence[Tar
     return len(Basis(affine.reduce(t.vector) for t in targets))
 
 
-def _flats(planes: Words) -> Words:
+def products(planes: Words) -> Words:
     """Products of two and more affine functions as vectors: all of them, or the shorter ones where too many."""
     seen = np.unique(planes)
     level, found = planes, np.zeros(0, dtype=np.uint64)
@@ -197,7 +197,7 @@ def _flats(planes: Words) -> Words:
     return np.sort(found)
 
 
-def _exactly_ones(space: _Space) -> dict[int, tuple[int, ...]]:
+def _exactly_ones(space: Space) -> dict[int, tuple[int, ...]]:
     """Stacks of four and five toggles that say 'exactly one', over the lightest affine functions, by vector."""
     light = sorted((m for v, m in space.lightest.items() if v not in (0, space.ones)), key=_weight)
     light = light[:_MOST_LIGHT]
@@ -223,7 +223,7 @@ def _weight(mask: int) -> tuple[int, int]:
     return (mask >> 1).bit_count(), mask
 
 
-def _lightest_cell(space: _Space, vector: int, ones: dict[int, tuple[int, ...]]) -> tuple[LocalCell, int]:
+def lightest_cell(space: Space, vector: int, ones: dict[int, tuple[int, ...]]) -> tuple[LocalCell, int]:
     """The cell of that vector: a product if it is one, and its price."""
     factors, price = _lightest_factors(space, vector)
     if factors or vector not in ones:
@@ -231,7 +231,7 @@ def _lightest_cell(space: _Space, vector: int, ones: dict[int, tuple[int, ...]])
     return LocalCell(EXACTLY_ONE, ones[vector]), sum(Prices.factor(m) for m in ones[vector])
 
 
-def _lightest_factors(space: _Space, vector: int) -> tuple[tuple[int, ...], int]:
+def _lightest_factors(space: Space, vector: int) -> tuple[tuple[int, ...], int]:
     """Affine factors whose product is `vector`, lightest first found, as masks; and their price."""
     ranked = [(p, price) for p, price in space.priced_planes if p & vector == vector]
     best: list[tuple[int, ...]] = []
@@ -255,7 +255,7 @@ def _lightest_factors(space: _Space, vector: int) -> tuple[tuple[int, ...], int]
     return tuple(sorted(space.lightest[p] for p in best[0])) if best else (), best_price[0]
 
 
-def _express(space: _Space, cells: Sequence[int], vectors: Sequence[int]) -> tuple[int, ...]:
+def express(space: Space, cells: Sequence[int], vectors: Sequence[int]) -> tuple[int, ...]:
     """Each vector as an XOR of cells and the lightest affine function."""
     shift = len(cells)
     tagged = Basis(ignore=(1 << shift) - 1)

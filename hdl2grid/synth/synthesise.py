@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from hdl2grid.circuit.match import plain_name
 from hdl2grid.circuit.model import Circuit, Source
 from hdl2grid.errors import InputError, nearest
 from hdl2grid.logic.explore import Reachable, States, explore
@@ -20,10 +21,12 @@ from hdl2grid.synth.exclusive import Known, share_flats
 from hdl2grid.synth.gating import Condition, conditions, gate_tree, variables_of
 from hdl2grid.synth.groups import Behaviour, Group, find_groups
 from hdl2grid.synth.model import BlockReport, CodeReport, Synthesis, SynthParams, SynthReport
+from hdl2grid.synth.near import stay_near, strobes_of
 from hdl2grid.synth.network import COLLECTOR, EXACTLY_ONE, PRODUCT, Network
+from hdl2grid.synth.old_codes import old_coding
 from hdl2grid.synth.recode import recode, recode_states
 from hdl2grid.synth.rounds import moving_round, time
-from hdl2grid.synth.sinks import GATE, REGISTER, Problem, behaviour_of, build, with_majorities
+from hdl2grid.synth.sinks import GATE, OUTPUT, REGISTER, Problem, behaviour_of, build, with_majorities
 from hdl2grid.synth.terms import shorten
 from hdl2grid.synth.timed import Timed
 from hdl2grid.synth.wide import has_wide
@@ -54,18 +57,21 @@ class _Mapped:
         return self.stacks + registers + len(self.timed.reset_delay)
 
 
-def synthesise(logic: Logic, sources: Sequence[Source], params: SynthParams | None = None) -> Synthesis:
+def synthesise(
+    logic: Logic, sources: Sequence[Source], params: SynthParams | None = None, near: Circuit | None = None
+) -> Synthesis:
     """Map `logic` onto stacks.
 
     `sources` are the machine's tickers, buttons and switches; they are named after the logic's events (domains,
     "reset", inputs). The circuit keeps time with the logic in every reachable state and loses no pulse: every
-    plain stack is fed in one round of any wave. The same arguments give the same circuit.
+    plain stack is fed in one round of any wave. The same arguments give the same circuit. `near` is the circuit of an
+    earlier version of the logic: its codes and stacks are kept as far as they still do.
 
     Raises InputError S001 where an event of the logic has no source.
     """
     params = params or SynthParams()
     _check_sources(logic, sources)
-    choice, codes = _choose(logic, params)
+    choice, codes = _choose(logic, params) if near is None else _choose_near(logic, params, near)
     mapped = choice.mapped
     circuit = emit(choice.logic, mapped.problem, mapped.timed, sources, choice.constant)
     known = {r.name for r in logic.registers} | {o.name for o in logic.outputs}
@@ -103,6 +109,27 @@ def _choose(logic: Logic, params: SynthParams) -> tuple[_Choice, tuple[CodeRepor
         if rival.all_stacks <= best.all_stacks:
             return _Choice(logic, reachable, constant, rival), ()
     return choice, found
+
+
+def _choose_near(logic: Logic, params: SynthParams, near: Circuit) -> tuple[_Choice, tuple[CodeReport, ...]]:
+    """The logic in the codes and gates of an earlier circuit, mapped onto its stacks as far as they still do."""
+    reachable = explore(logic, params.joint_states, params.group_states)
+    constant = _constant_registers(logic, reachable)
+    own = _Mapper(logic, reachable, constant, params)
+    groups = () if params.keep_codes else find_groups(logic, constant, own.states_of, params.max_toggles)
+    codings = []
+    for group in groups:
+        coding = old_coding(group, logic, near) or next(iter(find_codes(group.behaviour, params.seed)), None)
+        if coding is not None:
+            codings.append((group, coding))
+    found = tuple(_code_report(g, c) for g, c in codings)
+    codings = [(group, coding) for group, coding in codings if not coding.own]
+    if not codings:
+        return _Choice(logic, reachable, constant, own.near(near)), found
+    free = recode(logic, codings)
+    reachable = explore(free, params.joint_states, params.group_states)
+    constant = _constant_registers(free, reachable)
+    return _Choice(free, reachable, constant, _Mapper(free, reachable, constant, params).near(near)), found
 
 
 Codings = dict[Behaviour, tuple[Coding, ...]]
@@ -224,6 +251,27 @@ class _Mapper:
         final = self.map(current)
         assert final is not None
         return final
+
+    def near(self, old: Circuit) -> _Mapped:
+        """The machine under the gates that an old circuit has for words of the same names, on its stacks."""
+        choices = self._conditions()
+        moves, _ = self._moves(choices)
+        strobes = strobes_of(old)
+        current: list[Condition | None] = list(choices)
+        for i in range(len(choices)):
+            trials = [[*current[:i], choice, *current[i + 1 :]] for choice in moves[i]]
+            current = max(trials, key=lambda trial: self._alike(trial, strobes))
+        problem = build(self.logic, self.constant, [c for c in current if c is not None], self.params.max_toggles)
+        problem, blocks = stay_near(problem, self.logic, old, self.states_of, self.params)
+        return self._timed(problem, self.params, blocks)
+
+    def _alike(self, gated: Sequence[Condition | None], strobes: Mapping[str, str]) -> int:
+        """How many registers and gates are strobed by what strobes those of their names."""
+        chosen = [c for c in gated if c is not None]
+        problem = build(self.logic, self.constant, chosen, self.params.max_toggles)
+        strobed = [s for s in problem.sinks if s.kind != OUTPUT]
+        by = [s.domain if s.gate is None else problem.gates[s.gate].name for s in strobed]
+        return sum(strobes.get(plain_name(s.name)) == plain_name(name) for s, name in zip(strobed, by, strict=True))
 
     def _moves(self, choices: Sequence[Condition]) -> tuple[list[list[Condition | None]], list[object]]:
         """For each condition what its word may be put under: its own condition, those of other words that its own

@@ -1,0 +1,263 @@
+"""Mend a layout near an old plan: legal first, and then few tiles that differ.
+
+Annealing (N. Metropolis et al., J. Chem. Phys. 21, 1953) as in `repair.py`, with other moves and another energy: a
+net is put back onto its old tiles, a colour is changed, a new cell takes another place, and only now and then an old
+cell moves by a little; conflicts and tiles that differ are what counts.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from hdl2grid.layout.arrays import COLOURS, Board, Scratch, Shape, copy_board
+from hdl2grid.layout.placement import fits, index_tiles, mirror, move_to
+from hdl2grid.layout.repair import change_colours, mark_cell, mark_covered, pick_cell
+from hdl2grid.layout.routing import RouteParams, find_conflicts, reroute
+from hdl2grid.layout.wires import lay, lay_all
+from hdl2grid.rng import below, unit
+
+Route = tuple[list[int], list[int]]
+
+
+@dataclass(frozen=True)
+class Before:
+    """The old plan on a grid of the board's size: which colours lie on each tile, what stands there (a number for
+    each kind of device, 0 for none), the number of each netlist tile's device, and, for nets that continue old ones,
+    the routes as grid tiles and what the net does on them, and which of those were pins."""
+
+    wires: npt.NDArray[np.bool_]
+    devices: npt.NDArray[np.int64]
+    device_of: npt.NDArray[np.int64]
+    routes: dict[int, Route]
+    pins: dict[int, frozenset[int]]
+
+
+@dataclass(frozen=True)
+class NearParams:
+    """`tries` and `stall` limit the search; a conflict counts as much as `conflict` tiles that differ, and
+    more after every `dearer` tries without a legal board."""
+
+    tries: int = 6000
+    stall: int = 2500
+    rounds: int = 4
+    dearer: int = 400
+    conflict: float = 25.0
+    hot: float = 14.0
+    cold: float = 0.7
+    reach: int = 5
+
+
+def touched(before: Before, shape: Shape, board: Board) -> int:
+    """Tiles on which wire or a device differs from the old plan's."""
+    differ = ((board.ways_on.sum(2) > 0) != before.wires).any(0)
+    now = np.zeros_like(before.devices)
+    width = int(board.size[0])
+    now[(board.y[shape.cell_of] + board.dy) * width + board.x[shape.cell_of] + board.dx] = before.device_of
+    return int((differ | (now != before.devices)).sum())
+
+
+def mend_near(
+    shape: Shape, board: Board, scratch: Scratch, before: Before, loose: list[int], params: NearParams, rng: Any
+) -> tuple[int, int]:
+    """Betters the board; returns (conflicts, tiles touched) of the best state met, which it ends in."""
+    search = _Mender(shape, board, scratch, before, loose, params, rng)
+    return search.run()
+
+
+class _Mender:
+    def __init__(
+        self,
+        shape: Shape,
+        board: Board,
+        scratch: Scratch,
+        before: Before,
+        loose: list[int],
+        params: NearParams,
+        rng: Any,
+    ) -> None:
+        self.shape, self.board, self.scratch, self.before = shape, board, scratch, before
+        self.loose, self.params, self.rng = loose, params, rng
+        self.home = board.x.copy(), board.y.copy()
+        self.kept = np.zeros(len(board.colour) + 2, np.int64)
+        self.kept_from = np.zeros(len(board.colour) + 2, np.int64)
+
+    def run(self) -> tuple[int, int]:
+        board, params = self.board, self.params
+        lay_all(board)
+        conflicts = int(find_conflicts(board, self.scratch, 0.0))
+        differ = touched(self.before, self.shape, board)
+        price = params.conflict
+        now = price * conflicts + differ
+        best = (conflicts > 0, now, conflicts, differ, copy_board(board))
+        ratio, heat, since = (params.cold / params.hot) ** (1.0 / params.tries), params.hot, 0
+        for turn in range(1, params.tries + 1):
+            heat *= ratio
+            if turn % params.dearer == 0 and best[0]:
+                price *= 1.6
+                now = price * conflicts + differ
+            since += 1
+            if since > params.stall or best[3] == 0:
+                break
+            aside = copy_board(board)
+            if not self.move(conflicts):
+                continue
+            fresh = self.settle()
+            was, differ = differ, touched(self.before, self.shape, board)
+            value = price * fresh + differ
+            if value <= now or unit(self.rng) < np.exp((now - value) / heat):
+                now, conflicts = value, fresh
+                worth = params.conflict * fresh + differ
+                if (fresh > 0, worth) < best[:2]:
+                    best, since = (fresh > 0, worth, fresh, differ, copy_board(board)), 0
+            else:
+                differ = was
+                _restore(board, aside)
+        _restore(board, best[4])
+        lay_all(board)
+        find_conflicts(board, self.scratch, 0.0)
+        return best[2], best[3]
+
+    def settle(self) -> int:
+        """Reroutes what a move has marked, and what that puts in conflict, for some rounds."""
+        route, present = RouteParams(), 5.0
+        conflicts = 0
+        for turn in range(self.params.rounds):
+            order = np.flatnonzero(self.board.bad).tolist()
+            for i in range(len(order) - 1, 0, -1):
+                j = below(self.rng, i + 1)
+                order[i], order[j] = order[j], order[i]
+            for net in order:
+                keep = turn > 0 or below(self.rng, 3) > 0
+                reroute(net, self.shape, self.board, self.scratch, present, route.bend, route.cross, route.slack, keep)
+            conflicts = int(find_conflicts(self.board, self.scratch, 0.3))
+            self.board.history[...] *= 0.9
+            if conflicts == 0:
+                break
+            present *= 1.5
+        return conflicts
+
+    def nets(self, conflicts: int) -> list[int]:
+        """Those in conflict; where there are none, those that do not lie as before."""
+        board = self.board
+        if conflicts:
+            return [int(n) for n in np.flatnonzero(board.bad) if board.length[n] > 0]
+        lying = np.flatnonzero(board.length > 0).tolist()
+        return [n for n in lying if not self.is_as_before(n)]
+
+    def is_as_before(self, net: int) -> bool:
+        old = self.before.routes.get(net)
+        return old is not None and set(old[0]) == set(self.board.route[net, : self.board.length[net]].tolist())
+
+    def move(self, conflicts: int) -> bool:
+        """One change; what it concerns is marked bad."""
+        nets = self.nets(conflicts)
+        if not nets:
+            return False
+        net = nets[below(self.rng, len(nets))]
+        dice = below(self.rng, 100)
+        self.board.bad[...] &= conflicts > 0
+        if dice < 25:
+            return self.put_back(net if below(self.rng, 2) else self.any_moved())
+        if dice < 60:
+            return (
+                int(change_colours(self.rng, net, self.shape, self.board, self.scratch, self.kept, self.kept_from)) > 0
+            )
+        if dice < 77 and self.loose:
+            return self.shift(self.loose[below(self.rng, len(self.loose))], 2 * self.params.reach)
+        if dice < 84:
+            return self.bring_back()
+        if dice < 90:
+            return self.shift(int(pick_cell(self.rng, self.shape, self.board, net)), 3)
+        if dice < 95:
+            return self.exchange(int(pick_cell(self.rng, self.shape, self.board, net)))
+        self.board.bad[net] = True
+        return True
+
+    def any_moved(self) -> int:
+        moved = [n for n in self.before.routes if not self.is_as_before(n)]
+        return moved[below(self.rng, len(moved))] if moved else -1
+
+    def put_back(self, net: int) -> bool:
+        """Lays a net where it lay; what is in its way is marked."""
+        old, board = self.before.routes.get(net), self.board
+        if old is None or self.is_as_before(net) or board.usage[net // COLOURS, net % COLOURS] == 0:
+            return False
+        lay(net, board, -1)
+        tiles, ways = old
+        board.length[net] = len(tiles)
+        board.route[net, : len(tiles)], board.ways[net, : len(tiles)] = tiles, ways
+        board.reached[net] = True
+        lay(net, board, 1)
+        find_conflicts(board, self.scratch, 0.0)
+        board.bad[net] |= not self.fits_old(net)
+        return True
+
+    def fits_old(self, net: int) -> bool:
+        """Whether the old route reaches all pins, passes under no other device, and has no end too many."""
+        shape, board = self.shape, self.board
+        s, c = net // COLOURS, net % COLOURS
+        pins = shape.drive_tiles[shape.drive_start[s] : shape.drive_start[s + 1]].tolist()
+        for v in shape.of_vars[shape.of_start[s] : shape.of_start[s + 1]].tolist():
+            if board.colour[v] == c:
+                pins += shape.var_tiles[shape.var_start[v] : shape.var_start[v + 1]].tolist()
+        wanted = {self.grid_tile(t) for t in pins}
+        tiles = self.before.routes[net][0]
+        strange = any(board.tile_at[t] >= 0 and t not in wanted for t in tiles)
+        return wanted <= set(tiles) and not strange and self.before.pins[net] <= wanted
+
+    def grid_tile(self, t: int) -> int:
+        cell = self.shape.cell_of[t]
+        return int((self.board.y[cell] + self.board.dy[t]) * self.board.size[0] + self.board.x[cell] + self.board.dx[t])
+
+    def exchange(self, cell: int) -> bool:
+        """Two toggles of a cell trade places, or the cell is mirrored."""
+        shape, board = self.shape, self.board
+        tiles = shape.swap_tiles[shape.swap_start[cell] : shape.swap_start[cell + 1]]
+        if shape.mirrorable[cell]:
+            mirror(cell, shape, board)
+        elif len(tiles) >= 2:
+            a, b = tiles[below(self.rng, len(tiles))], tiles[below(self.rng, len(tiles))]
+            if a == b:
+                return False
+            board.dy[a], board.dy[b] = board.dy[b], board.dy[a]
+        else:
+            return False
+        index_tiles(shape, board)
+        mark_cell(cell, shape, board)
+        return True
+
+    def shift(self, cell: int, reach: int) -> bool:
+        board = self.board
+        x = int(board.x[cell]) + below(self.rng, 2 * reach + 1) - reach
+        y = int(board.y[cell]) + below(self.rng, 2 * reach + 1) - reach
+        if (x, y) == (board.x[cell], board.y[cell]):
+            return False
+        return self.move_cell(cell, x, y, 1)
+
+    def bring_back(self) -> bool:
+        """A cell that has left its first place goes back there."""
+        board = self.board
+        away = np.flatnonzero((board.x != self.home[0]) | (board.y != self.home[1])).tolist()
+        if not away:
+            return False
+        cell = away[below(self.rng, len(away))]
+        return self.move_cell(cell, int(self.home[0][cell]), int(self.home[1][cell]), 0)
+
+    def move_cell(self, cell: int, x: int, y: int, gap: int) -> bool:
+        shape, board = self.shape, self.board
+        if not fits(board.grid, x, y, shape.w[cell], shape.h[cell], gap, 1, 0, cell, -1):
+            return False
+        move_to(shape, board, cell, x, y)
+        index_tiles(shape, board)
+        mark_cell(cell, shape, board)
+        mark_covered(np.array([cell], np.int64), 1, shape, board, self.scratch)
+        return True
+
+
+def _restore(board: Board, kept: Board) -> None:
+    for array, old in zip(board, kept, strict=True):
+        array[...] = old
