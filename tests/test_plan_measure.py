@@ -33,6 +33,7 @@ def test_a_bend_a_crossover_and_a_detour_by_hand() -> None:
     assert (found.crossovers, found.strokes, found.bends, found.device_tiles) == (1, 3, 1, 4)
     assert found.area == 35 and found.wire_ratio == 1.0
     assert measure(plan, extract(plan)) == found
+    assert found.wire_trees == found.wire_bound
 
 
 def test_a_detour_counts() -> None:
