@@ -1,315 +1,374 @@
-"""Short rectilinear trees with branching points: exact for few tiles, iterated 1-Steiner and exact repair for many.
+"""Rectilinear Steiner trees: the least wire that joins the pins of a net where nothing is in the way.
 
-Only the crossings of the lines through the tiles can be needed as branching points (M. Hanan, On Steiner's problem with
-rectilinear distance, SIAM J. Applied Mathematics 14, 1966).
+Up to EXACT points the tree is a shortest one: dynamic programming over sets of points (S. E. Dreyfus, R. A. Wagner,
+Networks 1, 1971) on the grid of the points' columns and rows, which holds a shortest tree (M. Hanan, SIAM J. Applied
+Mathematics 14, 1966). Larger trees begin as minimum spanning trees. Then connected pieces of the tree that touch few
+points are replaced by shortest trees of the points they touch, and points of the Hanan grid that make the spanning
+tree shorter are put in (A. B. Kahng, G. Robins, IEEE Trans. CAD 11, 1992), until neither helps; the best of a few
+beginnings counts. The same points give the same tree.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 from numba import njit
 
-Ints = npt.NDArray[np.int64]
-EXACT = 9
-"""Up to so many tiles the tree is a shortest one: the work grows with 3 to their number."""
+from hdl2grid.rng import below
+
+EXACT = 12
+"""Points up to which a tree is certainly a shortest one."""
 PIECE = 7
-"""Leaves of the pieces of a large tree that are made as short as they can be."""
-FAR = 1 << 50
-ROUNDS = 30
+"""Points that a piece of a larger tree may touch when it is replaced."""
+FAR = 1 << 60
+STARTS = 6
+"""How often a larger tree is begun: first from the spanning tree, then from those of points shaken a little."""
+INSERT_LIMIT = 64
+"""Trees of more points than this are not bettered by points of the Hanan grid, which takes n**4 steps a round."""
 
 
-def steiner_tree(xs: Ints, ys: Ints, exact: int = EXACT) -> tuple[Ints, Ints]:
-    """Branching points of a short tree that joins the tiles (`xs`, `ys`): their columns and rows, to be joined with the
-    tiles by a minimum spanning tree. A shortest tree for at most `exact` different tiles, at most 12."""
-    corners = sorted(set(zip(xs.tolist(), ys.tolist(), strict=True)))
-    px = np.array([x for x, _ in corners], np.int64)
-    py = np.array([y for _, y in corners], np.int64)
-    if len(px) <= 2:
-        return np.zeros(0, np.int64), np.zeros(0, np.int64)
-    if len(px) <= exact:
-        out = np.zeros((2, 2 * len(px)), np.int64)
-        count = dreyfus_wagner(px, py, out)
-        return out[0, :count].copy(), out[1, :count].copy()
-    qx, qy = one_steiner(px, py)
-    return improved(px, py, qx, qy)
+@dataclass(frozen=True)
+class SteinerTree:
+    """A tree over `points`: the given ones, each place once, in their order, then added ones. `edges` are pairs of
+    numbers of points; an edge is as long as the distance in x plus that in y, and `length` is the sum."""
+
+    points: tuple[tuple[int, int], ...]
+    edges: tuple[tuple[int, int], ...]
+    length: int
 
 
-def steiner_length(tiles: Sequence[tuple[int, int]], exact: int = EXACT) -> int:
-    """Length of the tree of `steiner_tree`, in tiles of distance."""
-    xs = np.array([x for x, _ in tiles], np.int64)
-    ys = np.array([y for _, y in tiles], np.int64)
-    if len(xs) < 2:
-        return 0
-    qx, qy = steiner_tree(xs, ys, exact)
-    ax, ay = np.concatenate([xs, qx]), np.concatenate([ys, qy])
-    return int(spanning(ax, ay, len(ax), np.zeros(len(ax), np.int64)))
+def steiner_tree(points: Sequence[tuple[int, int]], exact: int = EXACT) -> SteinerTree:
+    """A short rectilinear tree that joins points with whole coordinates, a shortest one for `exact` points or fewer.
+
+    Time and memory of the exact part grow with 3**n and 2**n; above 15 points that is not for use in a search.
+    """
+    places = list(dict.fromkeys((int(x), int(y)) for x, y in points))
+    room = 2 * len(places) + 2
+    xs, ys = np.zeros(room, np.int64), np.zeros(room, np.int64)
+    for i, (x, y) in enumerate(places):
+        xs[i], ys[i] = x, y
+    edges = np.zeros((room, 2), np.int64)
+    count = build(xs, ys, len(places), edges, exact)
+    ends = [(int(a), int(b)) for a, b in edges[: count - 1]] if count else []
+    nodes = tuple((int(x), int(y)) for x, y in zip(xs[:count], ys[:count], strict=True))
+    length = sum(abs(nodes[a][0] - nodes[b][0]) + abs(nodes[a][1] - nodes[b][1]) for a, b in ends)
+    return SteinerTree(nodes, tuple(ends), length)
 
 
 @njit(cache=True)
-def spanning(xs: Any, ys: Any, count: int, parent: Any) -> int:
-    """Length of a minimum spanning tree (R. C. Prim, 1957), and for each point but the first the one it hangs on."""
-    dist = np.full(count, FAR, np.int64)
-    inside = np.zeros(count, np.bool_)
-    at = 0
-    inside[0] = True
-    parent[0] = -1
+def edges_length(xs: Any, ys: Any, edges: Any, count: int) -> int:
+    """Length of the tree of `count` points."""
     total = 0
-    for _ in range(count - 1):
-        best = -1
-        for i in range(count):
-            if not inside[i]:
-                d = abs(xs[i] - xs[at]) + abs(ys[i] - ys[at])
-                if d < dist[i]:
-                    dist[i] = d
-                    parent[i] = at
-                if best < 0 or dist[i] < dist[best]:
-                    best = i
-        at = best
-        inside[at] = True
-        total += dist[at]
+    for k in range(count - 1):
+        a, b = edges[k]
+        total += abs(xs[a] - xs[b]) + abs(ys[a] - ys[b])
     return total
 
 
 @njit(cache=True)
-def spread(row: Any, gx: Any, gy: Any) -> None:
-    """Make each node's value the least of all values plus the way from there: along columns, then along rows."""
-    nx, ny = gx.shape[0], gy.shape[0]
-    for j in range(ny):
-        for i in range(1, nx):
-            row[j * nx + i] = min(row[j * nx + i], row[j * nx + i - 1] + gx[i] - gx[i - 1])
-        for i in range(nx - 2, -1, -1):
-            row[j * nx + i] = min(row[j * nx + i], row[j * nx + i + 1] + gx[i + 1] - gx[i])
-    for i in range(nx):
-        for j in range(1, ny):
-            row[j * nx + i] = min(row[j * nx + i], row[(j - 1) * nx + i] + gy[j] - gy[j - 1])
-        for j in range(ny - 2, -1, -1):
-            row[j * nx + i] = min(row[j * nx + i], row[(j + 1) * nx + i] + gy[j + 1] - gy[j])
-
-
-@njit(cache=True)
-def dreyfus_wagner(px: Any, py: Any, out: Any) -> int:
-    """A shortest tree of different points, on Hanan's grid (S. E. Dreyfus, R. A. Wagner, Networks 1, 1971): its
-    branching points go to `out`; returns their number."""
-    n = px.shape[0]
-    gx, gy = np.unique(px), np.unique(py)
-    nx = gx.shape[0]
-    nodes = nx * gy.shape[0]
-    at = np.zeros(n, np.int64)
-    for t in range(n):
-        at[t] = np.searchsorted(gy, py[t]) * nx + np.searchsorted(gx, px[t])
-    full = 1 << (n - 1)
-    joined = np.full((full, nodes), FAR, np.int64)
-    best = np.full((full, nodes), FAR, np.int64)
-    for mask in range(1, full):
-        row = joined[mask]
-        low = mask & -mask
-        if mask == low:
-            t = 0
-            while (1 << t) != mask:
-                t += 1
-            row[at[t]] = 0
-        else:
-            sub = (mask - 1) & mask
-            while sub > 0:
-                if sub & low:
-                    rest = mask ^ sub
-                    for v in range(nodes):
-                        d = best[sub, v] + best[rest, v]
-                        if d < row[v]:
-                            row[v] = d
-                sub = (sub - 1) & mask
-        best[mask, :] = row
-        spread(best[mask], gx, gy)
-    return trace(px, py, gx, gy, at, joined, best, out)
-
-
-@njit(cache=True)
-def trace(px: Any, py: Any, gx: Any, gy: Any, at: Any, joined: Any, best: Any, out: Any) -> int:
-    """Walks back through the tables of `dreyfus_wagner` and collects the points where parts were joined."""
-    n, nx = px.shape[0], gx.shape[0]
-    masks = np.zeros(4 * n, np.int64)
-    places = np.zeros(4 * n, np.int64)
-    masks[0], places[0] = (1 << (n - 1)) - 1, at[n - 1]
-    size, count = 1, 0
-    while size > 0:
-        size -= 1
-        mask, v = masks[size], places[size]
-        if mask & (mask - 1) == 0:
-            continue
-        u = 0
-        while joined[mask, u] + abs(gx[u % nx] - gx[v % nx]) + abs(gy[u // nx] - gy[v // nx]) != best[mask, v]:
-            u += 1
-        known = False
-        for t in range(n):
-            known = known or at[t] == u
-        for k in range(count):
-            known = known or (out[0, k] == gx[u % nx] and out[1, k] == gy[u // nx])
-        if not known:
-            out[0, count], out[1, count] = gx[u % nx], gy[u // nx]
-            count += 1
-        sub = (mask - 1) & mask
-        while best[sub, u] + best[mask ^ sub, u] != joined[mask, u]:
-            sub = (sub - 1) & mask
-        masks[size], places[size] = sub, u
-        masks[size + 1], places[size + 1] = mask ^ sub, u
-        size += 2
-    return count
-
-
-@njit(cache=True)
-def tidied(xs: Any, ys: Any, fixed: int, count: int) -> int:
-    """Takes out branching points (those from number `fixed` on) that a minimum spanning tree joins to fewer than three
-    others; returns the number of points left."""
-    parent = np.zeros(xs.shape[0], np.int64)
-    while True:
-        spanning(xs, ys, count, parent)
-        degree = np.zeros(count, np.int64)
+def spanning(xs: Any, ys: Any, count: int, edges: Any, dist: Any, near: Any) -> int:
+    """A minimum spanning tree (R. C. Prim, 1957) of the first `count` points; returns its length."""
+    for i in range(1, count):
+        dist[i] = abs(xs[i] - xs[0]) + abs(ys[i] - ys[0])
+        near[i] = 0
+    total = 0
+    for k in range(count - 1):
+        best, best_distance = -1, FAR
         for i in range(1, count):
-            degree[i] += 1
-            degree[parent[i]] += 1
-        kept = fixed
-        for i in range(fixed, count):
-            if degree[i] >= 3:
-                xs[kept], ys[kept] = xs[i], ys[i]
-                kept += 1
-        if kept == count:
-            return count
-        count = kept
+            if 0 <= dist[i] < best_distance:
+                best, best_distance = i, dist[i]
+        total += best_distance
+        edges[k, 0], edges[k, 1] = near[best], best
+        dist[best] = -1
+        for i in range(1, count):
+            if dist[i] >= 0:
+                d = abs(xs[i] - xs[best]) + abs(ys[i] - ys[best])
+                if d < dist[i]:
+                    dist[i], near[i] = d, best
+    return total
 
 
 @njit(cache=True)
-def one_steiner(px: Any, py: Any) -> Any:
-    """Adds the crossing that shortens the spanning tree most, and in the same round all others that still do, until
-    none does (A. B. Kahng, G. Robins, IEEE Trans. CAD 11, 1992: batched iterated 1-Steiner)."""
-    n = px.shape[0]
-    xs, ys = np.zeros(3 * n + 2, np.int64), np.zeros(3 * n + 2, np.int64)
-    xs[:n], ys[:n] = px, py
-    parent = np.zeros(3 * n + 2, np.int64)
-    gx, gy = np.unique(px), np.unique(py)
-    nx = gx.shape[0]
-    nodes = nx * gy.shape[0]
-    count = n
-    gain = np.zeros(nodes, np.int64)
-    for _ in range(ROUNDS):
-        now = spanning(xs, ys, count, parent)
-        for v in range(nodes):
-            xs[count], ys[count] = gx[v % nx], gy[v // nx]
-            gain[v] = now - spanning(xs, ys, count + 1, parent)
-        order = np.argsort(-gain)
-        added = False
-        for k in range(nodes):
-            v = order[k]
-            if gain[v] <= 0 or count >= 3 * n:
-                break
-            xs[count], ys[count] = gx[v % nx], gy[v // nx]
-            length = spanning(xs, ys, count + 1, parent)
-            if now - length >= gain[v]:
-                now = length
-                count += 1
-                added = True
-        count = tidied(xs, ys, n, count)
-        if not added:
-            break
-    return xs[n:count].copy(), ys[n:count].copy()
-
-
-def improved(px: Ints, py: Ints, qx: Ints, qy: Ints) -> tuple[Ints, Ints]:
-    """The tree with every piece of a few leaves made as short as it can be, until none gets shorter."""
-    room = 4 * len(px) + 4
-    xs, ys = np.zeros(room, np.int64), np.zeros(room, np.int64)
-    count = len(px) + len(qx)
-    xs[:count], ys[:count] = np.concatenate([px, qx]), np.concatenate([py, qy])
-    count = int(improve(xs, ys, len(px), count))
-    return xs[len(px) : count].copy(), ys[len(px) : count].copy()
-
-
-@njit(cache=True)
-def improve(xs: Any, ys: Any, fixed: int, count: int) -> int:
-    """Around every point, the piece of the tree that has PIECE points of its own or at its rim is built anew exactly;
-    returns the number of points of the shortest tree met."""
-    room = xs.shape[0]
-    parent = np.zeros(room, np.int64)
-    piece = np.zeros(room, np.int64)
-    inside = np.zeros(room, np.bool_)
-    out = np.zeros((2, 4 * PIECE), np.int64)
-    tx, ty = np.zeros(room, np.int64), np.zeros(room, np.int64)
-    now = spanning(xs, ys, count, parent)
-    better = True
-    while better:
-        better = False
-        start = 0
-        while start < count:
-            size = grow_piece(start, xs, ys, fixed, count, parent, piece, inside)
-            if size >= 4:
-                ends = 0
-                for k in range(size):
-                    if piece[k] < fixed or is_rim(piece[k], count, parent, inside):
-                        ends += 1
-                cx, cy = np.zeros(ends, np.int64), np.zeros(ends, np.int64)
-                ends = 0
-                for k in range(size):
-                    if piece[k] < fixed or is_rim(piece[k], count, parent, inside):
-                        cx[ends], cy[ends] = xs[piece[k]], ys[piece[k]]
-                        ends += 1
-                made = dreyfus_wagner(cx, cy, out) if ends >= 3 else 0
-                total = 0
-                for i in range(count):
-                    if i < fixed or not inside[i] or is_rim(i, count, parent, inside):
-                        tx[total], ty[total] = xs[i], ys[i]
-                        total += 1
-                for k in range(made):
-                    tx[total], ty[total] = out[0, k], out[1, k]
-                    total += 1
-                total = tidied(tx, ty, fixed, total)
-                length = spanning(tx, ty, total, parent)
-                if length < now:
-                    now, count, better = length, total, True
-                    xs[:count], ys[:count] = tx[:count], ty[:count]
-                    start = -1
-                spanning(xs, ys, count, parent)
-            start += 1
-    return count
-
-
-@njit(cache=True)
-def is_rim(i: int, count: int, parent: Any, inside: Any) -> bool:
-    """Whether a point of the piece is joined to a point outside of it."""
-    if parent[i] >= 0 and not inside[parent[i]]:
-        return True
-    outside = False
-    for j in range(count):
-        outside = outside or (parent[j] == i and not inside[j])
-    return outside
-
-
-@njit(cache=True)
-def grow_piece(start: int, xs: Any, ys: Any, fixed: int, count: int, parent: Any, piece: Any, inside: Any) -> int:
-    """The points nearest to `start` along the tree, as long as at most PIECE of them are tiles or at the rim."""
-    inside[:] = False
-    piece[0] = start
-    inside[start] = True
-    size = 1
-    head = 0
-    while head < size:
-        at = piece[head]
-        head += 1
-        for j in range(count):
-            near = parent[at] == j or parent[j] == at
-            if near and not inside[j]:
-                inside[j] = True
-                ends = 0
-                for k in range(size):
-                    if piece[k] < fixed or is_rim(piece[k], count, parent, inside):
-                        ends += 1
-                if j < fixed or is_rim(j, count, parent, inside):
-                    ends += 1
-                if ends > PIECE:
-                    inside[j] = False
-                else:
-                    piece[size] = j
-                    size += 1
+def distinct(values: Any, count: int, out: Any) -> int:
+    """The different values among the first `count`, in order, to `out`; returns how many."""
+    size = 0
+    for i in range(count):
+        at = size
+        while at > 0 and out[at - 1] > values[i]:
+            at -= 1
+        if at > 0 and out[at - 1] == values[i]:
+            continue
+        for k in range(size, at, -1):
+            out[k] = out[k - 1]
+        out[at] = values[i]
+        size += 1
     return size
+
+
+@njit(cache=True)
+def spread(best: Any, cx: Any, cy: Any, nx: int, ny: int) -> None:
+    """Lower each place's value to the least of any place's value plus the distance from there."""
+    for y in range(ny):
+        row = y * nx
+        for x in range(1, nx):
+            best[row + x] = min(best[row + x], best[row + x - 1] + cx[x] - cx[x - 1])
+        for x in range(nx - 2, -1, -1):
+            best[row + x] = min(best[row + x], best[row + x + 1] + cx[x + 1] - cx[x])
+    for x in range(nx):
+        for y in range(1, ny):
+            best[y * nx + x] = min(best[y * nx + x], best[(y - 1) * nx + x] + cy[y] - cy[y - 1])
+        for y in range(ny - 2, -1, -1):
+            best[y * nx + x] = min(best[y * nx + x], best[(y + 1) * nx + x] + cy[y + 1] - cy[y])
+
+
+@njit(cache=True)
+def joined_at(best: Any, part: int, place: int) -> int:
+    """The least length of two trees that share the points of `part` and meet at `place`."""
+    least = FAR
+    sub = (part - 1) & part
+    while sub > part - sub:
+        least = min(least, best[sub, place] + best[part - sub, place])
+        sub = (sub - 1) & part
+    return least
+
+
+@njit(cache=True)
+def shortest(xs: Any, ys: Any, count: int, edges: Any) -> int:
+    """A shortest tree of `count` >= 2 different points. Added points are put behind them; returns all points' number.
+
+    `best[part, place]` is the least length of a tree that joins a place of the Hanan grid with the points of `part`,
+    a set of all points but the last. Trees are then read back from the table.
+    """
+    cx, cy = np.zeros(count, np.int64), np.zeros(count, np.int64)
+    nx, ny = distinct(xs, count, cx), distinct(ys, count, cy)
+    places = nx * ny
+    at = np.zeros(count, np.int64)
+    for i in range(count):
+        at[i] = np.searchsorted(cy[:ny], ys[i]) * nx + np.searchsorted(cx[:nx], xs[i])
+    full = (1 << (count - 1)) - 1
+    best = np.full((full + 1, places), FAR, np.int64)
+    for part in range(1, full + 1):
+        if part & (part - 1) == 0:
+            i = 0
+            while part >> (i + 1) != 0:
+                i += 1
+            best[part, at[i]] = 0
+        else:
+            sub = (part - 1) & part
+            while sub > part - sub:
+                for p in range(places):
+                    best[part, p] = min(best[part, p], best[sub, p] + best[part - sub, p])
+                sub = (sub - 1) & part
+        spread(best[part], cx, cy, nx, ny)
+    node = np.full(places, -1, np.int64)
+    for i in range(count):
+        node[at[i]] = i
+    parts, wheres = np.zeros(2 * count + 2, np.int64), np.zeros(2 * count + 2, np.int64)
+    parts[0], wheres[0] = full, at[count - 1]
+    stack, size, n_edges = 1, count, 0
+    while stack > 0:
+        stack -= 1
+        part, here = parts[stack], wheres[stack]
+        meet = -1
+        if part & (part - 1) == 0:
+            i = 0
+            while part >> (i + 1) != 0:
+                i += 1
+            meet = at[i]
+        else:
+            for p in range(places):
+                far = abs(cx[p % nx] - cx[here % nx]) + abs(cy[p // nx] - cy[here // nx])
+                if best[part, p] + far == best[part, here] and joined_at(best, part, p) == best[part, p]:
+                    meet = p
+                    break
+            sub = (part - 1) & part
+            while best[sub, meet] + best[part - sub, meet] != best[part, meet]:
+                sub = (sub - 1) & part
+            parts[stack], wheres[stack] = sub, meet
+            parts[stack + 1], wheres[stack + 1] = part - sub, meet
+            stack += 2
+        for p in (here, meet):
+            if node[p] < 0:
+                node[p] = size
+                xs[size], ys[size] = cx[p % nx], cy[p // nx]
+                size += 1
+        if meet != here:
+            edges[n_edges, 0], edges[n_edges, 1] = node[here], node[meet]
+            n_edges += 1
+    return size
+
+
+@njit(cache=True)
+def tidy_up(xs: Any, ys: Any, count: int, size: int, edges: Any) -> int:
+    """Span all points anew and drop added points that are not needed: those of degree 1 or 2; returns the points left.
+
+    The tree gets no longer by that.
+    """
+    dist, near = np.zeros(size, np.int64), np.zeros(size, np.int64)
+    degree = np.zeros(size, np.int64)
+    while True:
+        spanning(xs, ys, size, edges, dist, near)
+        degree[:size] = 0
+        for k in range(size - 1):
+            degree[edges[k, 0]] += 1
+            degree[edges[k, 1]] += 1
+        drop = -1
+        for i in range(count, size):
+            if degree[i] <= 2:
+                drop = i
+        if drop < 0:
+            return size
+        size -= 1
+        xs[drop], ys[drop] = xs[size], ys[size]
+
+
+@njit(cache=True)
+def take_piece(start: int, twist: int, count: int, size: int, edges: Any, most: int, piece: Any, ends: Any) -> int:
+    """Grow a connected piece of the tree from a point until it touches `most` points: given ones, or such that the
+    tree goes on from there. `piece` tells which edges belong to it; the points touched go to `ends`.
+
+    The piece grows edge by edge, in the edges' order from number `twist` on. Returns how many it touches.
+    """
+    degree, inside = np.zeros(size, np.int64), np.zeros(size, np.int64)
+    for k in range(size - 1):
+        degree[edges[k, 0]] += 1
+        degree[edges[k, 1]] += 1
+        piece[k] = False
+    held = np.zeros(size, np.bool_)
+    held[start] = True
+    touched = 1
+    grown = True
+    while grown:
+        grown = False
+        for j in range(size - 1):
+            k = (j + twist) % (size - 1)
+            a, b = edges[k]
+            if piece[k] or held[a] == held[b]:
+                continue
+            inner, outer = (a, b) if held[a] else (b, a)
+            gone = inner >= count and inside[inner] + 1 == degree[inner]
+            came = outer < count or degree[outer] > 1
+            if touched - gone + came > most:
+                continue
+            touched += came - gone
+            piece[k] = held[outer] = grown = True
+            inside[inner] += 1
+            inside[outer] += 1
+    total = 0
+    for i in range(size):
+        if held[i] and (i < count or inside[i] < degree[i]):
+            ends[total] = i
+            total += 1
+    return total
+
+
+@njit(cache=True)
+def replace_pieces(xs: Any, ys: Any, count: int, size: int, edges: Any, twist: int) -> int:
+    """Replace pieces of the tree by shortest trees, one from each point; returns the number of points."""
+    room = xs.shape[0]
+    piece, ends = np.zeros(room, np.bool_), np.zeros(room, np.int64)
+    px, py = np.zeros(2 * PIECE + 2, np.int64), np.zeros(2 * PIECE + 2, np.int64)
+    fresh = np.zeros((2 * PIECE + 2, 2), np.int64)
+    number = np.zeros(2 * PIECE + 2, np.int64)
+    start = 0
+    while start < size:
+        many = take_piece(start, (twist * size) // 5, count, size, edges, PIECE, piece, ends)
+        start += 1
+        if many < 3:
+            continue
+        old = 0
+        for k in range(size - 1):
+            if piece[k]:
+                old += abs(xs[edges[k, 0]] - xs[edges[k, 1]]) + abs(ys[edges[k, 0]] - ys[edges[k, 1]])
+        for i in range(many):
+            px[i], py[i] = xs[ends[i]], ys[ends[i]]
+            number[i] = ends[i]
+        total = shortest(px, py, many, fresh)
+        if edges_length(px, py, fresh, total) >= old:
+            continue
+        left = 0
+        for k in range(size - 1):
+            if not piece[k]:
+                edges[left] = edges[k]
+                left += 1
+        for i in range(many, total):
+            number[i] = size + i - many
+            xs[number[i]], ys[number[i]] = px[i], py[i]
+        for k in range(total - 1):
+            edges[left, 0], edges[left, 1] = number[fresh[k, 0]], number[fresh[k, 1]]
+            left += 1
+        size = tidy_up(xs, ys, count, size + total - many, edges)
+    return size
+
+
+@njit(cache=True)
+def insert_points(xs: Any, ys: Any, count: int, size: int, edges: Any) -> int:
+    """Put in points of the Hanan grid, always the one that makes the spanning tree shortest; returns the points."""
+    room = xs.shape[0]
+    dist, near = np.zeros(room, np.int64), np.zeros(room, np.int64)
+    length = spanning(xs, ys, size, edges, dist, near)
+    while size < room:
+        best, best_x, best_y = length, 0, 0
+        for i in range(count):
+            for j in range(count):
+                xs[size], ys[size] = xs[i], ys[j]
+                total = spanning(xs, ys, size + 1, edges, dist, near)
+                if total < best:
+                    best, best_x, best_y = total, xs[i], ys[j]
+        if best == length:
+            break
+        xs[size], ys[size] = best_x, best_y
+        length = best
+        size = tidy_up(xs, ys, count, size + 1, edges)
+    spanning(xs, ys, size, edges, dist, near)
+    return size
+
+
+@njit(cache=True)
+def better(xs: Any, ys: Any, count: int, edges: Any) -> int:
+    """Better a tree of `count` points until nothing helps; returns the number of points."""
+    size = count
+    length = edges_length(xs, ys, edges, size)
+    while True:
+        for twist in range(5):
+            size = replace_pieces(xs, ys, count, size, edges, twist)
+        if count <= INSERT_LIMIT:
+            size = insert_points(xs, ys, count, size, edges)
+        now = edges_length(xs, ys, edges, size)
+        if now >= length:
+            return size
+        length = now
+
+
+@njit(cache=True)
+def build(xs: Any, ys: Any, count: int, edges: Any, exact: int) -> int:
+    """A short tree of the first `count` points, which differ; returns the number of points, added ones behind them.
+
+    `xs`, `ys` and `edges` have room for 2 * count + 2 points.
+    """
+    if count < 2:
+        return count
+    if count <= exact:
+        return shortest(xs, ys, count, edges)
+    room = 4 * count + 2 * PIECE
+    wx, wy, we = np.zeros(room, np.int64), np.zeros(room, np.int64), np.zeros((room, 2), np.int64)
+    dist, near = np.zeros(room, np.int64), np.zeros(room, np.int64)
+    extent = max(xs[:count].max() - xs[:count].min(), ys[:count].max() - ys[:count].min())
+    rng = np.full(1, np.uint64(count), np.uint64)
+    best, best_size = FAR, 0
+    for start in range(STARTS):
+        shake = max(1, start * extent // 12)
+        for i in range(count):
+            wx[i] = xs[i] + (below(rng, shake) - shake // 2 if start > 0 else 0)
+            wy[i] = ys[i] + (below(rng, shake) - shake // 2 if start > 0 else 0)
+        spanning(wx, wy, count, we, dist, near)
+        wx[:count], wy[:count] = xs[:count], ys[:count]
+        size = better(wx, wy, count, we)
+        length = edges_length(wx, wy, we, size)
+        if length < best:
+            best, best_size = length, size
+            xs[:size], ys[:size], edges[:size] = wx[:size], wy[:size], we[:size]
+    return best_size

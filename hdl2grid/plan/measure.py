@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 from hdl2grid.plan.extract import Extraction, Net, extract
 from hdl2grid.plan.model import Plan
-from hdl2grid.steiner import steiner_length
+from hdl2grid.steiner import steiner_tree
 
 Tile = tuple[int, int]
-TREE_LIMIT = 40
-"""The time for a tree with branching points grows with the fourth power of its tiles."""
+TREE_LIMIT, EXACT_LIMIT = 40, 9
+"""Tiles of a net up to which trees have branching points, and are certainly shortest: larger ones take long."""
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,7 @@ def net_tiles(plan: Plan, net: Net) -> list[Tile]:
 
 
 def _tree(tiles: list[Tile]) -> int:
-    return steiner_length(tiles) if len(tiles) <= TREE_LIMIT else spanning_tree(tiles)
+    return steiner_tree(tiles, EXACT_LIMIT).length if len(tiles) <= TREE_LIMIT else spanning_tree(tiles)
 
 
 def spanning_tree(tiles: Sequence[Tile]) -> int:
