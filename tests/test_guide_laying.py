@@ -14,9 +14,11 @@ from hdl2grid.errors import DesignFailed
 from hdl2grid.guide.build import make_guide
 from hdl2grid.guide.json_io import dump_guide, load_guide
 from hdl2grid.guide.laying import differences, lay
-from hdl2grid.guide.model import MAX_KINDS, MAX_THINGS, PICTURE, Action
+from hdl2grid.guide.likeness import with_likeness
+from hdl2grid.guide.model import MAX_KINDS, MAX_THINGS, PICTURE, Action, Section, Step
 from hdl2grid.guide.site import kind_of
 from hdl2grid.guide.survey import Survey, block_of
+from hdl2grid.guide.words import Words
 from hdl2grid.guide.world import World
 from hdl2grid.plan.extract import extract
 from hdl2grid.plan.model import Device
@@ -188,6 +190,27 @@ def test_blocks(name, block):
     assert block_of(name) == block
 
 
+def test_a_chapter_that_repeats_another_says_so():
+    """Two equal blocks, side by side and wired alike: the second chapter is the first, so many tiles right."""
+    words = Words()
+
+    def block(number: int, x: int) -> Section:
+        gate = Device("gate", x, 3, function="AND", name=f"b{number}")
+        toggle, pixel = Device("toggle", x, 2, bit=0), Device("pixel", x, 0, lit=True, signal=f"s{number}")
+        steps = (
+            Step("", (Action("place", device=gate), Action("place", device=toggle), Action("place", device=pixel)), ()),
+            Step("", (Action("wire", colour="blue", stroke=(x, 0, x, 3)), Action("press", tile=(x, 3))), ()),
+        )
+        return Section(f"{number}", "Why.", tuple(replace(s, number=f"{number}.{i}") for i, s in enumerate(steps, 1)))
+
+    first, second = with_likeness((block(1, 2), block(2, 11)), words)
+    assert first.why == "Why."
+    assert second.why == "Why. Step by step this is chapter 1 once more, 9 tiles right."
+    other = block(2, 11)
+    other = replace(other, steps=(other.steps[0], replace(other.steps[1], actions=other.steps[1].actions[:1])))
+    assert with_likeness((block(1, 2), other), words)[1].why == "Why."
+
+
 def test_steps_of_one_shape_say_so():
     guide = guide_named("lights")
     by_number = {step.number: step for step in guide.steps()}
@@ -208,5 +231,7 @@ def test_steps_of_one_shape_say_so():
                     b.device.bit,
                     b.device.function,
                 )
-            else:
+            elif a.stroke is not None:
                 assert b.stroke == tuple(v + d for v, d in zip(a.stroke, (dx, dy, dx, dy), strict=True))
+            else:
+                assert (a.do, a.times, b.tile) == (b.do, b.times, (a.tile[0] + dx, a.tile[1] + dy))

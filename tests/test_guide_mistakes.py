@@ -15,7 +15,7 @@ from hdl2grid.guide.looks import choose_looks
 from hdl2grid.guide.mistakes import fingerprint, judge, machine_of, slips
 from hdl2grid.guide.panel_reading import PanelReader
 from hdl2grid.guide.survey import Survey
-from hdl2grid.panel import beside, colon, leading_one, seven_segment
+from hdl2grid.panel import above, beside, colon, lamp, leading_one, seven_segment
 from hdl2grid.parts import SEGMENTS
 from hdl2grid.plan.model import Device, Plan
 from hdl2grid.sim.network import network_from_plan
@@ -111,6 +111,15 @@ def test_digits_are_read_off_where_they_stand(size):
             else:
                 lit.append(1)
         assert reader.read(lit) == f"1{value}:8"
+
+
+def test_digits_beside_lamps_and_in_two_rows_are_read():
+    panel = above(beside(seven_segment("ones", 2), lamp("alarm")), seven_segment("tens", 2))
+    devices = tuple(Device("pixel", p.x, p.y, lit=True, signal=p.signal) for p in panel.layout().pixels)
+    reader = PanelReader(Plan("digits", "default", ("black",), 40, 40, devices, ((),)))
+    lit = [1] * len(devices)
+    assert reader.read(lit) == "8 / 8, alarm lit"
+    assert reader.read([int(d.signal != "alarm") for d in devices]) == "8 / 8, no lamp lit"
 
 
 def test_lamps_are_read_by_name():

@@ -4,6 +4,7 @@
     place toggle 1 (12,8)
     wire blue (12,7) to (30,7), 19 tiles
     press (4,4) 3 times
+    flip (6,4)
 
 Names stand in double quotes, written as in JSON. `action_line` and `parse_action` are each other's inverse.
 """
@@ -19,8 +20,11 @@ from hdl2grid.guide.model import Action, Tile
 from hdl2grid.guide.words import at, length_of
 from hdl2grid.plan.model import Device
 
+HANDS = ("flip", "start", "stop")
+"""What a press is called where no button stands."""
+
 _TILE = r"\((\d+),(\d+)\)"
-_TIMES = re.compile(rf"(press|tick) {_TILE}(?: (\d+) times)?$")
+_TIMES = re.compile(rf"(press|flip|start|stop|tick) {_TILE}(?: (\d+) times)?$")
 _REMOVE = re.compile(rf"remove {_TILE}$")
 _BACKDROP = re.compile(rf"backdrop {_TILE} to {_TILE}$")
 _WIRE = re.compile(rf"(wire|unwire) (.+?) {_TILE}(?: to {_TILE})?, \d+ tiles?$")
@@ -42,7 +46,7 @@ def action_line(action: Action) -> str:
     if action.area is not None:
         return f"backdrop {at(action.area[:2])} to {at(action.area[2:])}"
     times = f" {action.times} times" if action.times > 1 else ""
-    return f"{action.do} {at(action.tile or (0, 0))}{times}"
+    return f"{action.hand or action.do} {at(action.tile or (0, 0))}{times}"
 
 
 def quoted(text: str) -> str:
@@ -77,7 +81,8 @@ def parse_action(line: str, where: str) -> Action:
     """The action that a line tells. Raises InputError G002, with `where` as its place."""
     line = line.strip()
     if match := _TIMES.match(line):
-        return Action(match[1], tile=(int(match[2]), int(match[3])), times=int(match[4] or 1))
+        tile, hand = (int(match[2]), int(match[3])), match[1] if match[1] in HANDS else ""
+        return Action("press" if hand else match[1], tile=tile, times=int(match[4] or 1), hand=hand)
     if match := _REMOVE.match(line):
         return Action("remove", tile=(int(match[1]), int(match[2])))
     if match := _BACKDROP.match(line):

@@ -32,11 +32,17 @@ FIRST_TICKS, FIRST_LOOKS = 400, 4
 """Of a longer one the beginning is, with at most so many looks."""
 
 MAX_LOOKS, MAX_LONG_LOOKS = 8, 12
-"""Most looks in a short course and in a long one."""
+"""Most looks in a short course and in a long one, where they show NEARLY all."""
 
 MAX_TICKS = 100_000
 WINDOWS, WINDOW = 64, 12
 """Most windows in the rest of a long course, and their ticks."""
+
+MOST_LOOKS = 24
+"""Most looks where so few show too little: on a dial each position of a hand must be looked at."""
+
+NEARLY = 0.99
+"""Beyond MAX_LOOKS looks go on to this share."""
 
 ENOUGH = 0.995
 """No more looks once this share of the mistakes that the panel shows is shown."""
@@ -106,7 +112,8 @@ class _Choice:
         if (right == right[0]).all():
             return []
         rows = [(self.course(self.bench.engine(f), length) != right).any(axis=1) for f in faults]
-        left = self._choose(faults, rows, np.arange(1, length + 1), MAX_LOOKS if round_at else FIRST_LOOKS)
+        most, limit = (MAX_LOOKS, MOST_LOOKS) if round_at else (FIRST_LOOKS, FIRST_LOOKS)
+        left = self._choose(faults, rows, np.arange(1, length + 1), most, limit)
         return [] if round_at else left
 
     def rest(self, faults: Sequence[Fault]) -> None:
@@ -126,15 +133,15 @@ class _Choice:
                 engine.restore(state)
                 shown.append(self.course(engine, WINDOW))
             rows.append((np.concatenate(shown) != right).any(axis=1))
-        self._choose(faults, rows, ticks, MAX_LONG_LOOKS - len(self.ticks))
+        self._choose(faults, rows, ticks, MAX_LONG_LOOKS - len(self.ticks), MOST_LOOKS - len(self.ticks))
 
     def _choose(
-        self, faults: Sequence[Fault], rows: Sequence[_Bools], ticks: npt.NDArray[np.int64], most: int
+        self, faults: Sequence[Fault], rows: Sequence[_Bools], ticks: npt.NDArray[np.int64], most: int, limit: int
     ) -> list[Fault]:
         """Adds looks from a table of faults x ticks, and counts; the faults that they do not show."""
         table = np.array(rows, dtype=np.bool_).reshape(len(rows), len(ticks))
         seen = table[table.any(axis=1)]
-        picked = _cover(seen, most)
+        picked = _cover(seen, most, limit)
         self.ticks += [int(ticks[i]) for i in picked]
         is_shown = np.asarray(table[:, picked].any(axis=1), dtype=np.bool_)
         self.visible.update(fault.what for fault, row in zip(faults, table, strict=True) if row.any())
@@ -169,12 +176,12 @@ def _rare(course: _Bits) -> npt.NDArray[np.int64]:
     return np.sort(first[order])
 
 
-def _cover(table: _Bools, most: int) -> list[int]:
-    """A few columns that together have a True in nearly every row: greedy, without those that the others
-    make needless."""
+def _cover(table: _Bools, most: int, limit: int) -> list[int]:
+    """A few columns that together have a True in nearly every row, more than `most` (up to `limit`) only where those
+    leave too many rows: greedy, without those that the others make needless."""
     picked: list[int] = []
     covered = np.zeros(len(table), dtype=np.bool_)
-    while len(picked) < most and covered.sum() < ENOUGH * len(table):
+    while len(picked) < limit and covered.sum() < (ENOUGH if len(picked) < most else NEARLY) * len(table):
         gains = table[~covered].sum(axis=0)
         best = int(np.argmax(gains))
         if gains[best] == 0:

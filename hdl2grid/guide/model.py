@@ -7,7 +7,7 @@ for the editions that people read.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from hdl2grid.plan.model import Device, Plan, Rect, Stroke
 
@@ -27,7 +27,8 @@ PICTURE = (24, 16)
 class Action:
     """One thing that the hands do.
 
-    place: device; remove: tile; wire, unwire: colour and stroke; backdrop: area; press, tick: tile and times.
+    place: device; remove: tile; wire, unwire: colour and stroke; backdrop: area; press, tick: tile and times. `hand`
+    is the word for a press of something that is no button: flip, start, stop; only people read it.
     """
 
     do: str
@@ -37,6 +38,7 @@ class Action:
     stroke: Stroke | None = None
     area: Rect | None = None
     times: int = 1
+    hand: str = field(default="", compare=False)
 
     @property
     def is_thing(self) -> bool:

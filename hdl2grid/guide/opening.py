@@ -204,17 +204,19 @@ def place_stacks(site: Site, chapters: Chapters) -> None:
     """Stacks, block by block: gate, toggles upward, strobe."""
     survey, say = site.survey, site.words.say
     stacks = sorted(survey.extraction.stacks, key=lambda s: _stack_key(site, s))
+    first = 0
     for block, members in groupby(stacks, key=lambda s: block_of(survey.device(s.gate).name or "")):
         groups = [[site.place(d) for d in _stack_devices(site, stack)] for stack in members]
         for part in shares(groups):
             _stack_step(site, part)
-        chapters.close(
-            say("Stacks: {block}", block=block),
-            say(
+        why = say("From the gate upward, as told at the beginning of chapter {number}.", number=first)
+        if not first:
+            first = site.section
+            why = say(
                 "A stack grows upward: the gate, then its toggles, each as 0 or as 1, then the strobe if it has one. "
                 "Nothing is wired yet, so nothing answers."
-            ),
-        )
+            )
+        chapters.close(say("Stacks: {block}", block=survey.titles[block]), why)
 
 
 def _stack_key(site: Site, stack: PlacedStack) -> tuple[str, int, int]:

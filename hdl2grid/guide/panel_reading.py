@@ -1,4 +1,4 @@
-"""What a person reads off the panel: digits where it has them, else which lamps are lit.
+"""What a person reads off the panel: the digits that it has, and which other lamps are lit.
 
 A word of seven bits is a seven-segment digit when its pixels stand so: found by where they are, not by name. The
 codes are those of common data books, with and without tails on 6, 7 and 9.
@@ -7,6 +7,7 @@ codes are those of common data books, with and without tails on 6, 7 and 9.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from hdl2grid.guide.model import Tile
 from hdl2grid.guide.words import Words
@@ -31,6 +32,31 @@ _DIGITS = {
 }
 
 
+@dataclass(frozen=True)
+class _Sign:
+    """A digit ("8"), a "1" or a colon, with the box that it stands in."""
+
+    x: int
+    top: int
+    bottom: int
+    word: str
+    sign: str
+
+    @staticmethod
+    def at(tiles: Sequence[Tile], word: str, sign: str) -> _Sign:
+        return _Sign(min(x for x, _ in tiles), min(y for _, y in tiles), max(y for _, y in tiles), word, sign)
+
+
+def _rows(signs: list[_Sign]) -> list[list[_Sign]]:
+    """Lines from the top, those with a digit only; in each the signs from the left."""
+    rows: list[list[_Sign]] = []
+    for sign in sorted(signs, key=lambda s: (s.top, s.x)):
+        if not rows or sign.top > max(other.bottom for other in rows[-1]):
+            rows.append([])
+        rows[-1].append(sign)
+    return [sorted(row, key=lambda s: s.x) for row in rows if any(s.sign == "8" for s in row)]
+
+
 class PanelReader:
     """Reads the panel of one plan."""
 
@@ -44,33 +70,47 @@ class PanelReader:
         self._first = {signal: self._signals.index(signal) for signal in places}
         self._words = words(self._signals)
         self._segments: dict[str, dict[str, str]] = {}
-        self._signs: list[tuple[int, str, str]] = []
-        """The left edge, the word and the sign ("8" for a digit) of all that stands in the panel's line."""
+        signs: list[_Sign] = []
         for word, names in self._words.items():
             found = _segments(names, places)
             if found:
                 self._segments[word] = found
-                self._signs.append((min(x for name in names for x, _ in places[name]), word, "8"))
+                signs.append(_Sign.at([tile for name in names for tile in places[name]], word, "8"))
             elif len(names) == 1:
-                self._signs += [(x, word, sign) for x, sign in _columns(places[names[0]])]
-        self.is_digits = bool(self._segments) and {word for _, word, _ in self._signs} == set(self._words)
+                signs += [
+                    _Sign.at([tile for tile in places[names[0]] if tile[0] == x], word, sign)
+                    for x, sign in _columns(places[names[0]])
+                ]
+        self._rows = _rows(signs) if self._segments else []
+        """What stands in lines with digits, from the top and the left."""
+        in_rows = {sign.word for row in self._rows for sign in row}
+        self._lamps = [word for word in self._words if word not in in_rows]
+
+    @property
+    def is_digits(self) -> bool:
+        """Whether all that the panel shows stands in lines with digits."""
+        return bool(self._rows) and not self._lamps
 
     def read(self, lit: Sequence[int]) -> str:
         """What the panel reads when `lit[i]` says whether the i-th pixel of the plan is lit."""
         value = {signal: bool(lit[i]) for signal, i in self._first.items()}
-        if not self.is_digits:
-            shown = [self._bits(word, names, value) for word, names in self._words.items()]
-            told = ", ".join(text for text in shown if text)
+        shown = [self._bits(word, self._words[word], value) for word in self._lamps]
+        told = ", ".join(text for text in shown if text)
+        if not self._rows:
             return self._language.say("{names} lit", names=told) if told else self._language.say("nothing lit")
-        line = []
-        for _, word, sign in sorted(self._signs):
-            names = self._words[word]
-            if sign == "8":
-                letters = "".join(sorted(self._segments[word][name] for name in names if value[name]))
-                line.append(_DIGITS.get(letters, "?"))
-            else:
-                line.append(sign if value[names[0]] else " ")
-        return "".join(line).strip()
+        line = " / ".join("".join(self._sign(sign, value) for sign in row).strip() for row in self._rows)
+        if not self._lamps:
+            return line
+        if not told:
+            return self._language.say("{digits}, no lamp lit", digits=line)
+        return self._language.say("{digits}, {names} lit", digits=line, names=told)
+
+    def _sign(self, sign: _Sign, value: dict[str, bool]) -> str:
+        names = self._words[sign.word]
+        if sign.sign != "8":
+            return sign.sign if value[names[0]] else " "
+        letters = "".join(sorted(self._segments[sign.word][name] for name in names if value[name]))
+        return _DIGITS.get(letters, "?")
 
     @staticmethod
     def _bits(word: str, names: Sequence[str], value: dict[str, bool]) -> str:

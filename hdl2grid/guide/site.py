@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
 
 from hdl2grid.guide.model import (
     MAX_KINDS,
@@ -64,7 +65,9 @@ class Site:
         `see` with what they then show. A pulse that gets lost is a fault of the guide, and an AssertionError."""
         clear = tuple(self.keep_clear(actions))
         before = self.world.watched()
+        done = []
         for action in actions:
+            done.append(self.by_hand(action))
             outcome = self.world.do(action)
             assert not outcome.lost, f"{title}: pulses are lost at {outcome.lost}"
         found = self.expectations(see() if callable(see) else see)
@@ -76,7 +79,7 @@ class Site:
         values |= {"seen": self.words.seen(expect), "reading": reading}
         made = Step(
             text=self.words.say(template, **values),
-            actions=tuple(actions),
+            actions=tuple(done),
             expect=expect,
             number=number,
             title=title,
@@ -90,6 +93,15 @@ class Site:
         if of is not None:
             self.steps_of_net.setdefault(of.index, []).append(number)
         return made
+
+    def by_hand(self, action: Action) -> Action:
+        """A press with the word that fits what stands there now."""
+        thing = self.world.things.get(action.tile) if action.do == "press" and action.tile is not None else None
+        if thing is not None and thing.kind == "switch":
+            return replace(action, hand="flip")
+        if thing is not None and thing.kind == "ticker":
+            return replace(action, hand="stop" if thing.value else "start")
+        return action
 
     def trial(self, actions: Iterable[Action]) -> World:
         """The world as it would be after `actions`."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
@@ -19,6 +20,7 @@ LONGEST = (22, 14)
 
 _PART = re.compile(r"\.(reset|register|gate|[a-z_]+\d+)$")
 _INDEX = re.compile(r"\[\d+\]$")
+_ADDED = re.compile(r"\$\d+|\.code'*(?=$|\.)")
 
 
 @dataclass(frozen=True)
@@ -43,6 +45,13 @@ def block_of(name: str) -> str:
     while match := _PART.search(name):
         name = name[: match.start()]
     return _INDEX.sub("", name)
+
+
+def titles_of(blocks: Iterable[str]) -> dict[str, str]:
+    """For people: blocks without what elaboration and synthesis add to a name, where that leaves them different."""
+    plain = {block: _ADDED.sub("", block) for block in blocks}
+    counts = Counter(plain.values())
+    return {block: title if counts[title] == 1 else block for block, title in plain.items()}
 
 
 class Survey:
@@ -106,6 +115,12 @@ class Survey:
             has_strobe=any(self.device(s).kind == "strobe" for s in net.sinks),
             level=self._levels[index],
         )
+
+    @cached_property
+    def titles(self) -> dict[str, str]:
+        """Blocks by what people are told they are called."""
+        gates = (self.device(stack.gate).name or "" for stack in self.extraction.stacks)
+        return titles_of(dict.fromkeys([*map(block_of, gates), *(net.block for net in self.nets)]))
 
     # ---- order
 

@@ -51,17 +51,23 @@ def lay_nets(site: Site, chapters: Chapters, wiring: Wiring) -> None:
     """All nets without strobes, block by block."""
     say = site.words.say
     order = [site.survey.nets[n] for n in site.survey.order if not site.survey.nets[n].has_strobe]
+    first = 0
+    begun: set[str] = set()
     for block, nets in groupby(order, key=lambda net: net.block):
         for net in nets:
             lay_net(site, wiring, net)
-        chapters.close(
-            say("Wires: {block}", block=block),
-            say(
+        name = site.survey.titles[block]
+        title = say("Wires: {block}, continued", block=name) if block in begun else say("Wires: {block}", block=name)
+        begun.add(block)
+        why = say("Each net is laid and tested as told at the beginning of chapter {number}.", number=first)
+        if not first:
+            first = site.section
+            why = say(
                 "Each net is laid and tested before anything that it feeds is wired: a temporary button, one press, "
                 "and just these toggles and pixels flip; pressed again, all is back. A wrong wire shows here, and "
                 "at its own net."
-            ),
-        )
+            )
+        chapters.close(title, why)
 
 
 def lay_net(site: Site, wiring: Wiring, net: NetInfo) -> None:
@@ -284,7 +290,7 @@ def _back_step(
         template += " Take the button and its wire away." if spot.stub else " Take the button away."
     actions = [*placing, Action("press", tile=spot.tile)]
     seen = words.seen(site.expectations(shown, site.trial(actions)))
-    mistakes = likely_mistakes(site, net, spot) if is_first else [_miscounted(site)]
+    mistakes = likely_mistakes(site, net, spot) if is_first else [_miscounted(site, flips)]
     site.step(
         net_title(site, net),
         template,
@@ -299,12 +305,12 @@ def _back_step(
     )
 
 
-def _miscounted(site: Site) -> Mistake:
+def _miscounted(site: Site, flips: bool) -> Mistake:
     say = site.words.say
     return Mistake(
-        say("a press too many or too few"),
+        say("a flip too many or too few") if flips else say("a press too many or too few"),
         say("everything of this net shows the other value"),
-        say("press once more and look again"),
+        say("flip once more and look again") if flips else say("press once more and look again"),
     )
 
 

@@ -131,7 +131,8 @@ class Words:
         if action.do == "remove":
             return self.say("take away what is on {tile}", tile=tile)
         if action.do == "press":
-            return self.say("press {tile} {times}", tile=tile, times=self.times(action.times))
+            told = {"flip": "flip {tile} {times}", "start": "start {tile}", "stop": "stop {tile}"}
+            return self.say(told.get(action.hand, "press {tile} {times}"), tile=tile, times=self.times(action.times))
         return self.say("let the ticker on {tile} tick {times}", tile=tile, times=self.times(action.times))
 
 
