@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import io
 from dataclasses import replace
+from itertools import combinations
 from xml.etree import ElementTree as ET
 
 import pytest
 from browser import big_plan
 from click.testing import CliRunner
+from guide_support import plan_named
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from plans import PAIRS, blinker_plan, counter_circuit, counter_plan, divider_plan
@@ -18,6 +20,7 @@ from hdl2grid.cli import main
 from hdl2grid.designs import load_machine
 from hdl2grid.errors import InputError
 from hdl2grid.plan.json_io import dump_plan
+from hdl2grid.plan.model import Device, Plan
 from hdl2grid.show.circuit_parts import circuit_parts
 from hdl2grid.show.clip import clipped
 from hdl2grid.show.drawing import draw_scene
@@ -315,6 +318,44 @@ def test_a_switch_is_a_condition_and_no_state():
     assert space.labels == ("q=1", "q=0")
     assert space.arrows == ((0, 1, "sync, go on"), (1, 0, "sync, go on; reset"))
     assert {"q=1", "q=0", "sync, go on"} <= set(words_of(states_scene(network_from_plan(blinker_plan()))))
+
+
+def extent(text: Text) -> tuple[float, float, float, float]:
+    """About where a text stands: letters are half as wide as high on the average."""
+    wide = len(text.text) * text.size * 0.48
+    left = text.x - {"start": 0.0, "middle": wide / 2, "end": wide}[text.anchor]
+    return left, text.y - text.size * 0.7, left + wide, text.y
+
+
+def overlap(a: Text, b: Text) -> bool:
+    (ax0, ay0, ax1, ay1), (bx0, by0, bx1, by1) = extent(a), extent(b)
+    return ax0 < bx1 and bx0 < ax1 and ay0 < by1 and by0 < ay1
+
+
+@pytest.mark.parametrize("name", ["blinker", "lights", "counter"])
+def test_no_label_of_a_state_diagram_lies_on_another(name):
+    """Switches and a reset make many arrows."""
+    texts = [s for s in flat(states_scene(network_from_plan(plan_named(name))).shapes) if isinstance(s, Text)]
+    assert len(texts) > 3
+    assert [(a.text, b.text) for a, b in combinations(texts, 2) if overlap(a, b)] == []
+
+
+def test_an_event_that_leads_to_few_of_many_states_is_told():
+    space = state_space(network_from_plan(plan_named("lights")))
+    drawn = {what.split(",")[0] for _, _, text in space.arrows for what in text.split("; ")}
+    assert not {event for event, _, _ in space.everywhere} & drawn
+
+
+def test_names_of_sources_side_by_side_do_not_run_together():
+    sources = (
+        Device("ticker", 2, 1, name="sync", period_s=1, running=True),
+        Device("button", 4, 1, name="reset"),
+        Device("switch", 5, 1, name="hold", on=False),
+    )
+    plan = Plan("row", "default", load_target("default").colour_names, 9, 3, sources, ((), (), (), ()))
+    scene = draw_scene(plan, load_target("default"))
+    texts = [s for s in flat(scene.shapes) if isinstance(s, Text) and s.text in ("sync", "reset", "hold")]
+    assert len(texts) == 3 and not [1 for a, b in combinations(texts, 2) if overlap(a, b)]
 
 
 @pytest.mark.parametrize("seed", range(12))

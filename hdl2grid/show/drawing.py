@@ -156,34 +156,50 @@ def _stack_background(column: tuple[Device, ...], look: Look) -> Box:
     )
 
 
+_Side = tuple[list[tuple[int, int]], tuple[float, float, str]]
+
+
 def _source_names(plan: Plan, look: Look) -> list[Shape]:
     """Each source's name beside it, where the tiles are free of wire and devices if there is such a side."""
     taken = {(d.x, d.y) for d in plan.devices}
     for strokes in plan.wires:
         taken |= stroke_tiles(strokes)
     size = look.tile * 0.4
+    named: set[tuple[int, int]] = set()
     shapes: list[Shape] = []
     for device in plan.devices:
         if device.kind in ("ticker", "button", "switch") and device.name:
             name = shortened(device.name, 16)
-            shapes.append(_name_beside(device, name, plan, taken, look, size))
+            shapes.append(_name_beside(device, name, plan, taken, named, look, size))
     return shapes
 
 
-def _name_beside(device: Device, name: str, plan: Plan, taken: set[tuple[int, int]], look: Look, size: float) -> Text:
+def _name_beside(
+    device: Device,
+    name: str,
+    plan: Plan,
+    taken: set[tuple[int, int]],
+    named: set[tuple[int, int]],
+    look: Look,
+    size: float,
+) -> Text:
+    """`taken` are tiles that bear something, `named` those under other names: two names keep a tile between them."""
     length = max(1, round(len(name) * size * 0.62 / look.tile + 0.5))
     x, y = look.middle(device.x), look.middle(device.y)
     gap = look.tile * 0.45
-    sides = (
+    sides: tuple[_Side, ...] = (
         ([(device.x + 1 + i, device.y) for i in range(length)], (x + gap, y + size * 0.36, "start")),
         ([(device.x - 1 - i, device.y) for i in range(length)], (x - gap, y + size * 0.36, "end")),
         (_around(device.x, device.y - 1, length), (x, y - gap - size * 0.2, "middle")),
         (_around(device.x, device.y + 1, length), (x, y + gap + size * 0.8, "middle")),
     )
+    reach = [[(tx + d, ty) for tx, ty in side for d in (-1, 0, 1)] for side, _ in sides]
+    clear = [s for s, around in zip(sides, reach, strict=True) if not named & set(around)]
+    sides = tuple(clear) or sides
     inside = [s for s in sides if all(0 <= tx < plan.width and 0 <= ty < plan.height for tx, ty in s[0])]
-    free = [s for s in inside if not taken & set(s[0])]
+    free = [s for s in inside if not (taken | named) & set(s[0])]
     for tiles, (text_x, text_y, anchor) in (free or inside or list(sides))[:1]:
-        taken |= set(tiles)
+        named |= set(tiles)
         return Text(text_x, text_y, name, size, hues.INK, anchor, bold=True, halo=hues.PAPER)
     raise AssertionError("a device has four sides")
 

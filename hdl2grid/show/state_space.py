@@ -16,6 +16,12 @@ from hdl2grid.sim.network import Network
 from hdl2grid.sim.waves import PlainEngine
 from hdl2grid.sim.words import words
 
+_MANY, _FEW = 8, 6
+"""Of so many states, an event that leads to few of them (one in so many) is told and not drawn."""
+
+_LAMPS = 3
+"""Of so many single bits, only those that are 1 are named."""
+
 MAX_STATES = 64
 MAX_RAW_STATES = 8192
 
@@ -26,11 +32,12 @@ Positions = tuple[int, ...]
 @dataclass(frozen=True)
 class StateSpace:
     """`labels[s]` is what is written in state `s`; 0 is the first. `arrows` are (from, to, words), without those
-    that lead back to where they start; `everywhere` are events that lead to one state from all, with that state."""
+    that lead back to where they start; `everywhere` are events that are told and not drawn: (event,
+    to, from which states), with no states named where it leads there from all."""
 
     labels: tuple[str, ...]
     arrows: tuple[tuple[int, int, str], ...]
-    everywhere: tuple[tuple[str, int], ...]
+    everywhere: tuple[tuple[str, int, tuple[int, ...]], ...]
 
 
 @dataclass(frozen=True)
@@ -139,7 +146,11 @@ class _Teller:
         bits = engine.bits()
         level = {name: int(bits[element]) for name, element in zip(self._names, self._elements, strict=True)}
         values = ((word, sum(level[name] << i for i, name in enumerate(names))) for word, names in self._words.items())
-        return " ".join(f"{word}={value}" for word, value in values) or "no output"
+        bare = {word for word, names in self._words.items() if len(names) == 1}
+        if len(bare) < _LAMPS:
+            bare = set()
+        told = [word if word in bare else f"{word}={value}" for word, value in values if value or word not in bare]
+        return " ".join(told) or ("all 0" if bare else "no output")
 
     def positions(self, engine: PlainEngine) -> Positions:
         bits = engine.bits()
@@ -154,12 +165,21 @@ def _space(network: Network, raw: list[_Raw], node: list[int], labels: list[str]
         positions.setdefault(node[i], set()).add(one.positions)
         for event, to in enumerate(one.following):
             leads.setdefault((node[i], event), {}).setdefault(node[to], set()).add(one.positions)
-    everywhere = []
+    everywhere: list[tuple[str, int, tuple[int, ...]]] = []
     told: dict[tuple[int, int], list[str]] = {}
     for event, source in enumerate(network.sources):
         targets = {to for s in range(len(labels)) for to in leads[s, event]}
         if len(targets) == 1 and len(labels) > 2:
-            everywhere.append((source.name, targets.pop()))
+            everywhere.append((source.name, targets.pop(), ()))
+            continue
+        if (
+            len(labels) >= _MANY
+            and _FEW * len(targets) <= len(labels)
+            and all(len(leads[s, event]) == 1 for s in range(len(labels)))
+        ):
+            for to in sorted(targets):
+                sources = tuple(s for s in range(len(labels)) if to in leads[s, event])
+                everywhere.append((source.name, to, sources))
             continue
         for state in range(len(labels)):
             for to, when in sorted(leads[state, event].items()):

@@ -7,6 +7,7 @@ that a counter is a ring.
 from __future__ import annotations
 
 import math
+import textwrap
 
 from hdl2grid.show import look as hues
 from hdl2grid.show.legend import shortened
@@ -15,7 +16,11 @@ from hdl2grid.show.state_space import MAX_STATES, StateSpace, state_space
 from hdl2grid.sim.network import Network
 
 _HIGH = 24.0
-_ROW = 62.0
+_GAP = 38.0
+_PORT = 13.0
+_SMALL = 5.2
+_ARROW = 44
+_NOTE = 120
 _LETTER = 6.6
 _MARGIN = 40.0
 _HEAD = 84.0
@@ -30,69 +35,115 @@ def states_scene(network: Network, max_states: int = MAX_STATES) -> Scene:
     labels = [shortened(label, _LABEL_LENGTH) for label in space.labels]
     if len(set(labels)) < count:
         labels = [f"{i + 1}: {label}" for i, label in enumerate(labels)]
+    numbered = len(set(space.labels)) < count
     wide = max(60.0, max(len(label) for label in labels) * _LETTER + 20)
-    rows = (count + 1) // 2
-    gap = max(170.0, min(420.0, 24.0 * rows))
-    left, right = _MARGIN + wide / 2 + 30, _MARGIN + wide * 1.5 + 30 + gap
-    places = [_place(i, rows, left, right) for i in range(count)]
-    diagram = _Diagram(places, wide, (left + right) / 2)
+    diagram = _Diagram(space, wide)
     shapes = [shape for start, to, text in space.arrows for shape in diagram.arrow(start, to, text)]
-    for i, (x, y) in enumerate(places):
+    for i, (x, y) in enumerate(diagram.places):
         line = 2.8 if i == 0 else 1.3
-        shapes.append(Box(x - wide / 2, y - _HIGH / 2, wide, _HIGH, hues.PAPER, hues.INK, line, _HIGH / 2))
+        high = diagram.high[i]
+        shapes.append(Box(x - wide / 2, y - high / 2, wide, high, hues.PAPER, hues.INK, line, _HIGH / 2))
         shapes.append(Text(x, y + 3.8, labels[i], 10.5, hues.INK, "middle"))
     title = f"{shortened(network.name, 60)}: {count} {'state' if count == 1 else 'states'}"
-    notes = _notes(space)
+    notes = _notes(space, labels, numbered)
     head: list[Shape] = [Text(_MARGIN, 24, title, 17, hues.INK, bold=True)]
     head += [Text(_MARGIN, 41 + 14 * i, note, 10, hues.GREY_TEXT) for i, note in enumerate(notes)]
-    size = (round(max(right + wide / 2 + _MARGIN + 30, 560.0)), round(_HEAD + rows * _ROW + _MARGIN))
-    return Scene(*size, title, " ".join(notes), (*head, *shapes))
+    return Scene(*diagram.size, title, " ".join(notes), (*head, *shapes))
 
 
-def _notes(space: StateSpace) -> list[str]:
+def _notes(space: StateSpace, labels: list[str], numbered: bool) -> list[str]:
     notes = ["The state with the thick edge is the first. Events that change nothing are left out."]
-    found = [f"{event}: from everywhere to {shortened(space.labels[to], 60)}" for event, to in space.everywhere]
-    return [*notes, *(["; ".join(found)] if found else [])]
-
-
-def _place(index: int, rows: int, left: float, right: float) -> Point:
-    if index < rows:
-        return right, _HEAD + (index + 0.5) * _ROW
-    return left, _HEAD + (2 * rows - index - 0.5) * _ROW
+    if any("=" not in label for label in space.labels):
+        notes.append("A name by itself is an output that is 1.")
+    for event, to, sources in space.everywhere:
+        names = [str(s + 1) if numbered else labels[s] for s in sources]
+        told = f"from {', '.join(names)}" if names else "from everywhere"
+        notes += textwrap.wrap(f"{event}: {told} to {labels[to]}", _NOTE)
+    return notes
 
 
 class _Diagram:
-    """Draws arrows between states that are `wide` pixels across."""
+    """Places for the states, and the arrows between them. Each arrow leaves and enters a state on a row of its own at
+    its inner side, so that no label lies on another."""
 
-    def __init__(self, places: list[Point], wide: float, middle: float) -> None:
-        self.places, self.wide, self.middle = places, wide, middle
-        self.num_at: dict[int, int] = {}
+    def __init__(self, space: StateSpace, wide: float) -> None:
+        count = len(space.labels)
+        rows = (count + 1) // 2
+        self.wide = wide
+        self.column = [i >= rows for i in range(count)]
+        self.row = [i if i < rows else 2 * rows - 1 - i for i in range(count)]
+        self.out: dict[tuple[int, int], int] = {}
+        self.into: dict[tuple[int, int], int] = {}
+        ports = [0] * count
+        for start, end, _ in space.arrows:
+            if not self.is_next(start, end):
+                self.out[start, end] = ports[start]
+                ports[start] += 1
+        for start, end, _ in space.arrows:
+            if not self.is_next(start, end):
+                self.into[start, end] = ports[end]
+                ports[end] += 1
+        self.ports = ports
+        self.high = [max(_HIGH, _PORT * n + 4) for n in ports]
+        curved = [shortened(text, _ARROW) for a, b, text in space.arrows if not self.is_next(a, b)]
+        self.stub = max((len(text) * _SMALL for text in curved), default=0.0) + 14
+        inner = 2 * self.stub + max(150.0, min(420.0, 24.0 * rows)) if curved else 150.0
+        beside = max(
+            (len(shortened(t, _ARROW)) * _SMALL for a, b, t in space.arrows if self.is_next(a, b)), default=0.0
+        )
+        edge = _MARGIN + max(30.0, beside - wide / 2 + 26)
+        left, right = edge + wide / 2, edge + wide * 1.5 + inner
+        self.middle = (left + right) / 2
+        notes = len(space.everywhere) + 1
+        tops = [_HEAD + 14.0 * notes]
+        for row in range(rows):
+            tallest = max((self.high[i] for i in range(count) if self.row[i] == row), default=_HIGH)
+            tops.append(tops[-1] + tallest + _GAP)
+        self.places = [
+            (left if self.column[i] else right, (tops[self.row[i]] + tops[self.row[i] + 1] - _GAP) / 2)
+            for i in range(count)
+        ]
+        self.size = (round(max(right + wide / 2 + edge, 560.0)), round(tops[-1] + _MARGIN))
+
+    def is_next(self, start: int, end: int) -> bool:
+        """Whether two states stand one above the other."""
+        return self.column[start] == self.column[end] and abs(self.row[start] - self.row[end]) == 1
 
     def arrow(self, start: int, end: int, text: str) -> list[Shape]:
         """An arrow: straight between neighbours in a column, else a curve through the middle."""
         (x0, y0), (x1, y1) = self.places[start], self.places[end]
-        if x0 == x1 and abs(y1 - y0) < _ROW * 1.5:
+        told = shortened(text, _ARROW)
+        if self.is_next(start, end):
             side = 1 if y1 > y0 else -1
             x = x0 + side * 16
-            path = [(x, y0 + side * _HIGH / 2), (x, y1 - side * _HIGH / 2)]
-            anchor = "start" if side > 0 else "end"
-            label = Text(x + side * 6, (y0 + y1) / 2 + 3.5, shortened(text, 36), 9.5, hues.INK, anchor, halo=hues.PAPER)
+            path = [(x, y0 + side * self.high[start] / 2), (x, y1 - side * self.high[end] / 2)]
+            middle = (path[0][1] + path[1][1]) / 2 + 3.5
+            label = Text(x + side * 6, middle, told, 9.5, hues.INK, "start" if side > 0 else "end", halo=hues.PAPER)
             return [*_line(path), label]
-        first, last = self._port(start), self._port(end)
-        pull = 0.75 if x0 == x1 else 0.35
-        bent = [(x + (self.middle - x) * pull, y) for x, y in (first, last)]
-        path = [_cubic((first, bent[0], bent[1], last), k / _CURVE_POINTS) for k in range(_CURVE_POINTS + 1)]
-        x, y = path[_CURVE_POINTS // 4]
-        return [*_line(path), Text(x, y + 3.5, shortened(text, 36), 9.5, hues.INK, "middle", halo=hues.PAPER)]
+        first, inward = self._port(start, self.out[start, end])
+        last, outward = self._port(end, self.into[start, end])
+        leave = first[0] + inward * self.stub, first[1]
+        enter = last[0] + outward * 16, last[1]
+        pull = 0.9 if x0 == x1 else 0.5
+        bent = [(x + (self.middle - x) * pull, y) for x, y in (leave, enter)]
+        curve = [_cubic((leave, bent[0], bent[1], enter), k / _CURVE_POINTS) for k in range(_CURVE_POINTS + 1)]
+        label = Text(
+            first[0] + inward * 6,
+            first[1] + 3.2,
+            told,
+            9.5,
+            hues.INK,
+            "start" if inward > 0 else "end",
+            halo=hues.PAPER,
+        )
+        begin = first[0] + inward * (len(told) * _SMALL + 12), first[1]
+        return [*_line([begin, *curve, last]), label]
 
-    def _port(self, state: int) -> Point:
-        """A point of its own at the inner side of a state."""
+    def _port(self, state: int, number: int) -> tuple[Point, int]:
+        """A row at the inner side of a state, and the direction inward."""
         x, y = self.places[state]
-        number = self.num_at.get(state, 0)
-        self.num_at[state] = number + 1
-        shift = ((number + 1) // 2) * (1 if number % 2 else -1)
-        inner = self.wide / 2 if x < self.middle else -self.wide / 2
-        return x + inner, y + max(-8.0, min(8.0, 3.0 * shift))
+        inward = 1 if self.column[state] else -1
+        return (x + inward * self.wide / 2, y + _PORT * (number - (self.ports[state] - 1) / 2)), inward
 
 
 def _line(path: list[Point]) -> list[Shape]:

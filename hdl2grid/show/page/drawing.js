@@ -60,6 +60,7 @@ export class Drawing {
     this.board = board;
     this.found = found;
     this.clear(...LAYERS);
+    this.nameTiles = new Set();
     this.drawGround(board);
     this.drawStacks();
     this.drawWires(tones.net ?? (() => ""));
@@ -156,22 +157,24 @@ export class Drawing {
     this.layers.devices.append(s("circle", { class: `delay-end ${tone}`, cx: x1, cy: y1, r: 5 }));
   }
 
-  /** A source's name beside it, on the side where most tiles are free. */
+  /** A source's name beside it, on the side where most tiles are free; two names keep a tile between them. */
   drawName(device) {
     const length = Math.ceil((device.name.length * 5.4) / TILE);
     const taken = (x, y) =>
       x < 0 || y < 0 || x >= this.board.width || y >= this.board.height ? 0.6
+      : this.nameTiles.has(`${x},${y}`) ? 3
       : this.found.netsAt(x, y).length || this.board.devices.some((d) => d.x === x && d.y === y) ? 1 : 0;
     const row = (x, y) => Array.from({ length }, (_, i) => taken(x + i, y)).reduce((a, b) => a + b, 0);
     const { x, y } = device;
     const shift = Math.floor((length - 1) / 2);
     const places = [
-      [row(x + 1, y), (x + 1.1) * TILE, (y + 0.63) * TILE, "start"],
-      [row(x - length, y), (x - 0.1) * TILE, (y + 0.63) * TILE, "end"],
-      [row(x - shift, y - 1), (x + 0.5) * TILE, (y - 0.2) * TILE, "middle"],
-      [row(x - shift, y + 1), (x + 0.5) * TILE, (y + 1.5) * TILE, "middle"],
-    ].sort((a, b) => a[0] - b[0]);
-    const [, left, base, anchor] = places[0];
+      [x + 1, y, (x + 1.1) * TILE, (y + 0.63) * TILE, "start"],
+      [x - length, y, (x - 0.1) * TILE, (y + 0.63) * TILE, "end"],
+      [x - shift, y - 1, (x + 0.5) * TILE, (y - 0.2) * TILE, "middle"],
+      [x - shift, y + 1, (x + 0.5) * TILE, (y + 1.5) * TILE, "middle"],
+    ].map((place) => [row(place[0], place[1]), ...place]).sort((a, b) => a[0] - b[0]);
+    const [, first, line, left, base, anchor] = places[0];
+    for (let i = -1; i <= length; i += 1) this.nameTiles.add(`${first + i},${line}`);
     this.layers.names.append(s("text", { x: left, y: base, "text-anchor": anchor }, device.name));
   }
 
