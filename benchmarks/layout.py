@@ -1,11 +1,12 @@
 """Layout measured: shipped designs and generated machines, several seeds each, every plan verified in the same run.
 
-    python benchmarks/layout.py [--design NAME ...] [--set shipped|growth|small ...] [--effort E] [--style S]
+    python benchmarks/layout.py [--design NAME ...] [--set shipped|growth|small|sited ...] [--effort E] [--style S]
                                 [--seeds N] [--first SEED] [--jobs N] [--width W] [--height H] [--out FILE] [--fresh]
 
 Sets: `shipped` (designs/), `growth` (clocks and rings of 25 to 400 stacks), `small` (50 generated machines of 10 to
-100 stacks). A design is a shipped one's name, a path, or KIND_STACKS_SEED (clocks_200_1, ring_50_3, random_7). Left
-out, all of `shipped` and `growth` is done with 10 seeds.
+100 stacks), `sited` (30 of 20 to 60 stacks with floorplans). A design is a shipped one's name, a path, or
+KIND_STACKS_SEED (clocks_200_1, ring_50_3, sited_40_2) or random_SEED. Left out, all of `shipped` and `growth` is done
+with 10 seeds.
 
 Each run places and routes one machine with one seed, and judges the plan: layout rules, nets against the circuit,
 floorplan, and EVENTS random events side by side with Amaranth's simulator. Seconds are those of placing and routing:
@@ -53,6 +54,7 @@ from hdl2grid.verify.lvs import compare
 
 ROOT = Path(__file__).resolve().parents[1]
 EVENTS = 500
+SETS = ("shipped", "growth", "small", "sited")
 FIGURES = ("area", "wire", "wire_ratio", "crossovers", "strokes", "bends", "repeaters", "cpu", "wall", "iterations")
 Record = dict[str, Any]
 Key = tuple[str, str, str, int, int | None, int | None]
@@ -61,9 +63,9 @@ Key = tuple[str, str, str, int, int | None, int | None]
 def machine_of(name: str) -> Machine:
     """The machine of a design's or a generated machine's name."""
     kind, *numbers = name.split("_")
-    if kind in ("clocks", "ring") and len(numbers) == 2:
-        stacks, seed = (int(number) for number in numbers)
-        return machines.clocks(stacks, seed) if kind == "clocks" else machines.ring(stacks, seed)
+    makers = {"clocks": machines.clocks, "ring": machines.ring, "sited": machines.sited}
+    if kind in makers and len(numbers) == 2:
+        return makers[kind](*map(int, numbers))
     if kind == "random" and len(numbers) == 1:
         import strategies
 
@@ -79,6 +81,8 @@ def names_of(sets: Iterable[str]) -> list[str]:
             found += shipped_designs()
         elif one == "growth":
             found += [f"{kind}_{size}_1" for kind in ("clocks", "ring") for size in machines.SIZES]
+        elif one == "sited":
+            found += [f"sited_{20 * (1 + i % 3)}_{i}" for i in range(30)]
         else:
             found += [f"clocks_{20 * (1 + i % 5)}_{i}" for i in range(20)]
             found += [f"ring_{40 + 12 * (i % 6)}_{i}" for i in range(15)]
@@ -229,7 +233,7 @@ class Results:
 def options() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--design", action="append", default=[])
-    parser.add_argument("--set", action="append", choices=("shipped", "growth", "small"), default=[])
+    parser.add_argument("--set", action="append", choices=SETS, default=[])
     parser.add_argument("--effort", choices=tuple(EFFORTS), default="normal")
     parser.add_argument("--style", choices=STYLES, default=STYLES[0])
     parser.add_argument("--seeds", type=int, default=10)

@@ -6,7 +6,8 @@ from amaranth.hdl import Cat, Module, Mux, Signal
 from amaranth.lib import wiring
 from amaranth.lib.wiring import Out
 
-from hdl2grid import Button, Machine, Ticker
+from hdl2grid import At, AtEdge, BesidePanel, Button, Floorplan, FromPanel, KeepOut, Machine, Ticker
+from hdl2grid.floorplan import EDGES, LOGIC, SIDES
 from hdl2grid.panel import above, beside, seven_segment
 from hdl2grid.parts import SegmentDecoder
 
@@ -14,6 +15,7 @@ SIZES = (25, 50, 100, 200, 400)
 """Sizes of growth, in stacks, about."""
 STACKS_A_CLOCK = 18.5
 STACKS_A_REGISTER = 3.4
+BESIDE = {"left": "left", "right": "right", "above": "top", "below": "bottom"}
 
 
 class Clocks(wiring.Component):
@@ -55,14 +57,42 @@ class Ring(wiring.Component):
         return m
 
 
-def clocks(stacks: int, seed: int = 1) -> Machine:
+def clocks(stacks: int, seed: int = 1, floorplan: Floorplan | None = None) -> Machine:
     """Clocks of about `stacks` stacks together, in rows of up to four on one panel."""
     count = max(1, round(stacks / STACKS_A_CLOCK))
     faces = [beside(seven_segment(f"tens{i}"), seven_segment(f"ones{i}")) for i in range(count)]
     rows = [beside(*faces[i : i + 4], gap=4) for i in range(0, count, 4)]
     panel = above(*rows, gap=3) if len(rows) > 1 else rows[0]
     name = f"clocks_{stacks}_{seed}"
-    return Machine(Clocks(count, seed), clocks={"sync": Ticker(1)}, reset=Button(), panel=panel, name=name)
+    domains = {"sync": Ticker(1)}
+    return Machine(Clocks(count, seed), clocks=domains, reset=Button(), panel=panel, name=name, floorplan=floorplan)
+
+
+def sited(stacks: int, seed: int = 1) -> Machine:
+    """Clocks with a floorplan drawn from `seed`: places, sides, keep-outs, a margin, in all mixtures."""
+    rng = random.Random(f"sited {stacks} {seed}")
+    logic = rng.choice(LOGIC)
+    x, y = rng.randint(0, 30), rng.randint(0, 30)
+    x += 40 if logic == "left" else 0
+    y += 40 if logic == "above" else 0
+    panel = rng.choice(
+        [None, None, At(x, y), AtEdge(rng.choice([edge for edge in EDGES if edge != BESIDE.get(logic)]))]
+    )
+    sources = {}
+    if rng.random() < 0.6:
+        sources["reset"] = rng.choice([BesidePanel(rng.choice(SIDES), rng.randint(1, 3)), FromPanel(-3, -2)])
+    if rng.random() < 0.4:
+        sources["sync"] = At(rng.randint(0, 3), 0)
+    if isinstance(panel, At):  # beside it there is room only for what is on the grid, and not on the panel
+        sources = {name: place for name, place in sources.items() if min(x, y) > 5 and (name == "reset" or y > 5)}
+    beyond = max(x, y) + 45
+    keep_out = [
+        KeepOut(rng.randint(5, beyond), rng.randint(5, beyond), rng.randint(1, 8), rng.randint(1, 8))
+        for _ in range(rng.randint(0, 3))
+        if not isinstance(panel, At)
+    ]
+    margin = rng.choice([0, 0, 1, 2])
+    return clocks(stacks, seed, Floorplan(panel=panel, sources=sources, keep_out=keep_out, logic=logic, margin=margin))
 
 
 def ring(stacks: int, seed: int = 1) -> Machine:
