@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import multiprocessing
-from pathlib import Path
 
 import numpy as np
 import pytest
+from plans import COLOURS, PAIRS
 
-from hdl2grid.designs import load_machine
-from hdl2grid.flow import FlowOptions, map_machine, panel_of
 from hdl2grid.layout.arrays import WATCH_STOP, new_watch
 from hdl2grid.layout.assemble import assemble
 from hdl2grid.layout.beginning import begin
@@ -17,38 +15,31 @@ from hdl2grid.layout.crew import Crew, Stop, Task
 from hdl2grid.layout.effort import EFFORTS, Effort
 from hdl2grid.layout.lay_out import LayoutParams, lay_out
 from hdl2grid.netlist import Netlist
-from hdl2grid.nets import form_nets, spread_toggles
+from hdl2grid.nets import form_nets
 from hdl2grid.plan.json_io import dump_plan
-from hdl2grid.target import load_target
 
 
 @pytest.fixture(scope="module")
-def lights() -> Netlist:
-    machine = load_machine("traffic_light")
-    mapped = map_machine(machine, Path("."), FlowOptions(load_target()))
-    return form_nets(spread_toggles(mapped.circuit), panel_of(machine))
+def counter() -> Netlist:
+    return form_nets(PAIRS["counter"][1](), None)
 
 
 def plan_bytes(netlist: Netlist, jobs: int) -> str:
-    machine = load_machine("traffic_light")
-    mapped = map_machine(machine, Path("."), FlowOptions(load_target()))
-    target = load_target()
     board = lay_out(netlist, LayoutParams("normal", 3), jobs=jobs).board
-    circuit = spread_toggles(mapped.circuit)
-    return dump_plan(assemble(circuit, netlist, board, panel_of(machine), target.name, target.colour_names))
+    return dump_plan(assemble(PAIRS["counter"][1](), netlist, board, None, "default", COLOURS))
 
 
-def test_any_number_of_processes_gives_the_same_bytes(lights: Netlist) -> None:
-    assert plan_bytes(lights, 1) == plan_bytes(lights, 2) == plan_bytes(lights, 5)
+def test_any_number_of_processes_gives_the_same_bytes(counter: Netlist) -> None:
+    assert plan_bytes(counter, 1) == plan_bytes(counter, 2)
     assert multiprocessing.active_children() == []
 
 
-def test_a_task_is_the_same_in_a_thread_and_in_processes(lights: Netlist) -> None:
+def test_a_task_is_the_same_in_a_thread_and_in_processes(counter: Netlist) -> None:
     params = LayoutParams("quick", 2)
     boards = []
     for jobs in (1, 2):
-        with Crew(lights, params, jobs, Stop(), lambda *_: None) as crew:
-            boards.append([found.board for found in crew.run([Task(0, 0), Task(1, 600), Task(2, 600)])])
+        with Crew(counter, params, jobs, Stop(), lambda *_: None) as crew:
+            boards.append([found.board for found in crew.run([Task(0, 0), Task(1, 200), Task(2, 200)])])
     for thread, process in zip(*boards, strict=True):
         assert (thread is None) == (process is None)
         if thread is not None:
@@ -56,15 +47,15 @@ def test_a_task_is_the_same_in_a_thread_and_in_processes(lights: Netlist) -> Non
     assert boards[0][0] is not None
 
 
-def test_stopping_before_there_is_a_plan(lights: Netlist) -> None:
+def test_stopping_before_there_is_a_plan(counter: Netlist) -> None:
     stop = Stop()
     stop.set()
     with pytest.raises(KeyboardInterrupt, match="no legal plan was found yet"):
-        lay_out(lights, LayoutParams("long", 1), stop=stop)
+        lay_out(counter, LayoutParams("long", 1), stop=stop)
     assert not stop.is_heard
 
 
-def test_a_stopped_search_keeps_what_is_legal(lights: Netlist) -> None:
+def test_a_stopped_search_keeps_what_is_legal(counter: Netlist) -> None:
     """Stopped at a call of its progress, when the first legal layout is there."""
     stop = Stop()
 
@@ -72,16 +63,16 @@ def test_a_stopped_search_keeps_what_is_legal(lights: Netlist) -> None:
         if "tiles so far" in message:
             stop.set()
 
-    layout = lay_out(lights, LayoutParams("long", 1), progress, stop)
+    layout = lay_out(counter, LayoutParams("long", 1), progress, stop)
     assert layout.stats.is_stopped
-    begun = begin(lights, LayoutParams("quick", 1), 0, 0, new_watch())
+    begun = begin(counter, LayoutParams("quick", 1), 0, 0, new_watch())
     assert begun.board is not None and layout.stats.num_iterations < EFFORTS["long"].rounds * 20_000
 
 
-def test_no_kernel_begins_when_stopped(lights: Netlist) -> None:
+def test_no_kernel_begins_when_stopped(counter: Netlist) -> None:
     watch = new_watch()
     watch[WATCH_STOP] = 1
-    found = begin(lights, LayoutParams("long", 1), 0, 0, watch)
+    found = begin(counter, LayoutParams("long", 1), 0, 0, watch)
     assert found.board is None and found.placements == 0
 
 
