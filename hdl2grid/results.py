@@ -5,7 +5,7 @@ from __future__ import annotations
 from hdl2grid.circuit.json_io import dump_circuit
 from hdl2grid.circuit.model import Circuit
 from hdl2grid.flow import FlowOptions, Outcome
-from hdl2grid.guide.build import make_guide
+from hdl2grid.guide.build import fresh_of, make_guide
 from hdl2grid.layout.lay_out import LayoutStats
 from hdl2grid.plan.json_io import dump_plan
 from hdl2grid.plan.model import Plan
@@ -61,7 +61,7 @@ def _guide_and_page(
     if not with_guide:
         return {"index.html": page_html(plan, circuit, target=target)}
     progress.stage("guide")
-    guide = make_guide(plan, fresh_pixel_lit=target.laying.fresh_pixel_lit, progress=progress)
+    guide = make_guide(plan, fresh=fresh_of(target), progress=progress)
     files = guide_files(plan, target, guide=guide, progress=progress)
     return {**files, "index.html": page_html(plan, circuit, guide, target=target)}
 

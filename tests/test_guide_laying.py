@@ -15,7 +15,7 @@ from hdl2grid.guide.build import make_guide
 from hdl2grid.guide.json_io import dump_guide, load_guide
 from hdl2grid.guide.laying import differences, lay
 from hdl2grid.guide.likeness import with_likeness
-from hdl2grid.guide.model import MAX_KINDS, MAX_THINGS, PICTURE, Action, Section, Step
+from hdl2grid.guide.model import MAX_KINDS, MAX_THINGS, PICTURE, Action, Fresh, Section, Step
 from hdl2grid.guide.site import kind_of
 from hdl2grid.guide.survey import Survey, block_of
 from hdl2grid.guide.words import Words
@@ -153,12 +153,25 @@ def test_a_plan_that_breaks_a_rule_has_no_guide():
 
 
 def test_a_game_whose_fresh_pixels_are_dark():
-    guide = make_guide(plan_named("lights"), fresh_pixel_lit=False)
+    guide = make_guide(plan_named("lights"), fresh=Fresh(pixel_lit=False))
     laid = lay(guide)
     assert (laid.troubles, laid.num_lost) == ((), 0)
     assert differences(laid.world, plan_named("lights")) == ()
     late = [s for s in guide.steps() if "now (they are dark)" in s.text]
     assert late and all(a.device is None or a.device.lit for s in late for a in s.actions if a.do == "place")
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_game_whose_tickers_run_at_once_and_whose_gates_say_1(name):
+    """Tickers that must stand still are stopped by hand; nothing says that a ticker is started."""
+    guide = make_guide(plan_named(name), fresh=Fresh(ticker_running=True, gate=1))
+    laid = lay(guide)
+    assert (laid.troubles, laid.num_lost) == ((), 0)
+    assert differences(laid.world, plan_named(name)) == ()
+    told = " ".join(f"{section.why} {step.text}" for section in guide.sections for step in section.steps)
+    assert "does not run yet" not in told and "placed stopped" not in told
+    assert ("runs at once" in told) == any(d.kind == "ticker" for d in plan_named(name).devices)
+    assert not any(a.hand == "start" for step in guide.steps() for a in step.actions)
 
 
 def test_the_same_plan_gives_the_same_guide():

@@ -11,7 +11,7 @@ from hdl2grid.cli.beside import circuit_beside
 from hdl2grid.cli.compiling import compiling_announced
 from hdl2grid.cli.reporter import Reporter
 from hdl2grid.cli.session import FoundWrong, Session, output_options, session
-from hdl2grid.guide.build import make_guide
+from hdl2grid.guide.build import fresh_of, make_guide
 from hdl2grid.guide.model import Guide
 from hdl2grid.outputs import ResultFolder
 from hdl2grid.plan.json_io import load_plan
@@ -45,7 +45,7 @@ def guide_command(plan: Path, out: Path | None, target: str, language: str) -> N
     with Reporter(verbose=state.verbose) as reporter, compiling_announced(reporter):
         reporter.stage("guide")
         sha = hashlib.sha256(plan.read_bytes()).hexdigest()
-        guide = make_guide(loaded, plan_sha256=sha, fresh_pixel_lit=game.laying.fresh_pixel_lit, progress=reporter)
+        guide = make_guide(loaded, plan_sha256=sha, fresh=fresh_of(game), progress=reporter)
         files = guide_files(loaded, game, guide=guide, progress=reporter)
         told = guide
         if language != SOURCE_LANGUAGE:
@@ -53,7 +53,7 @@ def guide_command(plan: Path, out: Path | None, target: str, language: str) -> N
             told = make_guide(
                 loaded,
                 plan_sha256=sha,
-                fresh_pixel_lit=game.laying.fresh_pixel_lit,
+                fresh=fresh_of(game),
                 translate=translate,
                 progress=reporter,
             )

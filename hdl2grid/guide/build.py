@@ -11,7 +11,7 @@ from hdl2grid.guide.ending import place_tickers
 from hdl2grid.guide.functional import check_function
 from hdl2grid.guide.likeness import with_likeness
 from hdl2grid.guide.looks import choose_looks
-from hdl2grid.guide.model import Guide
+from hdl2grid.guide.model import USUAL, Fresh, Guide
 from hdl2grid.guide.opening import (
     Chapters,
     darken_early,
@@ -31,25 +31,32 @@ from hdl2grid.plan.json_io import dump_plan
 from hdl2grid.plan.model import Plan
 from hdl2grid.plan.rules import check_plan
 from hdl2grid.progress import Progress, silent
+from hdl2grid.target import Target
+
+
+def fresh_of(target: Target) -> Fresh:
+    """What devices are like when placed in a target's game."""
+    laying = target.laying
+    return Fresh(laying.fresh_pixel_lit, laying.fresh_ticker_running, laying.fresh_gate_output)
 
 
 def make_guide(
     plan: Plan,
     *,
     plan_sha256: str | None = None,
-    fresh_pixel_lit: bool = True,
+    fresh: Fresh = USUAL,
     translate: Callable[[str], str] = as_text,
     progress: Progress = silent,
 ) -> Guide:
     """The guide of a plan. `plan_sha256` is of its file's bytes (left out: of the text that `dump_plan` writes);
-    `fresh_pixel_lit` says what a pixel is like when placed; `translate` maps the templates of sentences.
+    `fresh` says what devices are like when placed; `translate` maps the templates of sentences.
 
     Raises DesignFailed G001 when the plan breaks a layout rule: such a machine cannot be laid.
     """
     findings = check_plan(plan)
     if findings:
         raise DesignFailed("G001", f"the plan breaks a layout rule: {findings[0]}", where=plan.name)
-    site = Site(Survey(plan), Words(translate, fresh_pixel_lit), fresh_pixel_lit)
+    site = Site(Survey(plan), Words(translate, fresh.pixel_lit), fresh)
     chapters = Chapters(site)
     wiring = Wiring(site.survey, site.fresh_pixel)
     lay_ground(site, chapters)
@@ -72,7 +79,7 @@ def make_guide(
         sha,
         with_likeness(tuple(chapters.sections), site.words),
         plan=plan,
-        fresh_pixel_lit=fresh_pixel_lit,
+        fresh=fresh,
         looks=looks.looks if looks else (),
         look_source=looks.source if looks else "",
         from_to=from_to(site),

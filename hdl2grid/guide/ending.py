@@ -15,6 +15,9 @@ def place_tickers(site: Site, chapters: Chapters, looks: Looks | None = None) ->
     """Takes the temporary buttons out of the tickers' places, puts the tickers there, and starts them."""
     survey, say, words = site.survey, site.words.say, site.words
     tickers = survey.of_kind("ticker")
+    if site.fresh.ticker_running:
+        _place_running(site, chapters, looks)
+        return
     for index in tickers:
         tile = survey.tile(index)
         away = [site.take_away(tile)] if tile in site.buttons else []
@@ -37,6 +40,30 @@ def place_tickers(site: Site, chapters: Chapters, looks: Looks | None = None) ->
     chapters.close(
         say("The machine runs"),
         say("The ticker comes last, so that nothing moves while you work. It is placed stopped and started by hand.")
+        + _when_to_look(site, looks),
+    )
+
+
+def _place_running(site: Site, chapters: Chapters, looks: Looks | None) -> None:
+    """In a game whose tickers run as soon as they are placed: those that must not are placed first, and stopped."""
+    survey, say, words = site.survey, site.words.say, site.words
+    for index in sorted(survey.of_kind("ticker"), key=lambda i: bool(survey.device(i).running)):
+        tile, device = survey.tile(index), survey.device(index)
+        away = [site.take_away(tile)] if tile in site.buttons else []
+        lead = "{away}Put {device} on {tile}. It runs at once, and the machine with it."
+        if not device.running:
+            lead = "{away}Put {device} on {tile}, and stop it by hand before its first tick: it runs at once."
+        site.step(
+            say("Ticker {name}", name=device.name),
+            lead,
+            [*away, site.place(device), *([] if device.running else [Action("press", tile=tile)])],
+            away=say("Take the temporary button on {tile} away. ", tile=at(tile)) if away else "",
+            device=words.device(device),
+            tile=at(tile),
+        )
+    chapters.close(
+        say("The machine runs"),
+        say("The ticker comes last, so that nothing moves while you work. It runs as soon as it is placed.")
         + _when_to_look(site, looks),
     )
 

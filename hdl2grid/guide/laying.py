@@ -29,7 +29,7 @@ class Laid:
 
 def lay(guide: Guide) -> Laid:
     """Carries out every step of a guide and looks at everything that it says must be seen."""
-    world = World(guide.fresh_pixel_lit)
+    world = World(guide.fresh)
     troubles: list[Trouble] = []
     num_lost = num_seen = 0
     for step in guide.steps():

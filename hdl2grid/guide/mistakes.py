@@ -137,7 +137,7 @@ def judge(guide: Guide, chosen: list[Slip] | None = None) -> list[Verdict]:
     for slip in todo:
         by_step.setdefault(slip.step, []).append(slip)
     steps = list(guide.steps())
-    right = World(guide.fresh_pixel_lit)
+    right = World(guide.fresh)
     hands: list[_Hands] = []
     verdicts: list[Verdict] = []
     for number, step in enumerate(steps):

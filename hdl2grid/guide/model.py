@@ -24,6 +24,19 @@ PICTURE = (24, 16)
 
 
 @dataclass(frozen=True)
+class Fresh:
+    """What devices are like when they have just been placed (a target file says it): whether a pixel is lit and a
+    ticker runs, and the output that a gate remembers."""
+
+    pixel_lit: bool = True
+    ticker_running: bool = False
+    gate: int = 0
+
+
+USUAL = Fresh()
+
+
+@dataclass(frozen=True)
 class Action:
     """One thing that the hands do.
 
@@ -139,7 +152,7 @@ class Restore:
 
 @dataclass(frozen=True)
 class Guide:
-    """The whole guide. `plan_sha256` is of the bytes of plan.json; `fresh_pixel_lit` says what a pixel is like when
+    """The whole guide. `plan_sha256` is of the bytes of plan.json; `fresh` says what a device is like when
     it is placed (guide.json does not: there it is lit, as in the grid model)."""
 
     plan_name: str
@@ -150,7 +163,7 @@ class Guide:
     look_source: str = ""
     from_to: tuple[FromTo, ...] = ()
     restore: tuple[Restore, ...] = ()
-    fresh_pixel_lit: bool = True
+    fresh: Fresh = USUAL
 
     def steps(self) -> Iterator[Step]:
         """All steps in order."""

@@ -9,8 +9,10 @@ from hdl2grid.guide.model import (
     MAX_KINDS,
     MAX_THINGS,
     PICTURE,
+    USUAL,
     Action,
     Expectation,
+    Fresh,
     KeepClear,
     Mistake,
     Step,
@@ -31,12 +33,13 @@ COMFORTABLE = 6
 class Site:
     """A world in which every step has been carried out so far, and the steps by section."""
 
-    def __init__(self, survey: Survey, words: Words, fresh_pixel_lit: bool = True) -> None:
+    def __init__(self, survey: Survey, words: Words, fresh: Fresh = USUAL) -> None:
         self.survey = survey
         self.plan: Plan = survey.plan
         self.words = words
-        self.world = World(fresh_pixel_lit)
-        self.fresh_pixel = int(fresh_pixel_lit)
+        self.fresh = fresh
+        self.world = World(fresh)
+        self.fresh_pixel = int(fresh.pixel_lit)
         self.laid: list[int] = []
         self.steps: list[Step] = []
         self.section = 1

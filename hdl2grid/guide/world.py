@@ -10,7 +10,7 @@ import heapq
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
-from hdl2grid.guide.model import Action, Tile
+from hdl2grid.guide.model import USUAL, Action, Fresh, Tile
 from hdl2grid.plan.model import Device, Stroke
 
 MAX_DELAYED = 10_000
@@ -61,27 +61,20 @@ def tiles_of(stroke: Stroke) -> list[Tile]:
     return [(x, y) for y in rows for x in columns]
 
 
-_FRESH: dict[str, Callable[[Device], int]] = {
-    "toggle": lambda d: int(d.bit or 0),
-    "pixel": lambda d: 1,
-    "switch": lambda d: int(bool(d.on)),
-}
-
-
 class World:
     """Tiles, devices and wires as they stand; `do` changes them."""
 
-    def __init__(self, fresh_pixel_lit: bool = True) -> None:
+    def __init__(self, fresh: Fresh = USUAL) -> None:
         self.things: dict[Tile, Thing] = {}
         self.wires: dict[str, set[Tile]] = {}
         self.backdrop: list[tuple[int, int, int, int]] = []
         self._outs: dict[Tile, Tile] = {}
         self._sinks: dict[Tile, tuple[tuple[Tile, ...], ...]] = {}
-        self._fresh_pixel_lit = fresh_pixel_lit
+        self._fresh = fresh
 
     def copy(self) -> World:
         """A world of its own in the same state."""
-        twin = World(self._fresh_pixel_lit)
+        twin = World(self._fresh)
         twin.things = {tile: Thing(thing.device, thing.value) for tile, thing in self.things.items()}
         twin.wires = {colour: set(tiles) for colour, tiles in self.wires.items()}
         twin.backdrop = list(self.backdrop)
@@ -133,11 +126,14 @@ class World:
                 raise Impossible(f"the tile {taken} is taken")
         if device.kind in ("toggle", "strobe") and (below is None or below.kind not in ("gate", "toggle")):
             raise Impossible(f"a {device.kind} on {tile} has nothing to stand on")
-        fresh = _FRESH.get(device.kind)
-        value = fresh(device) if fresh else 0
-        if device.kind == "pixel" and not self._fresh_pixel_lit:
-            value = 0
-        self.things[tile] = Thing(device, value)
+        fresh = {
+            "toggle": int(device.bit or 0),
+            "pixel": int(self._fresh.pixel_lit),
+            "switch": int(bool(device.on)),
+            "ticker": int(self._fresh.ticker_running),
+            "gate": self._fresh.gate,
+        }
+        self.things[tile] = Thing(device, fresh.get(device.kind, 0))
         if device.to is not None:
             self._outs[tile] = device.to
         self._sinks.clear()

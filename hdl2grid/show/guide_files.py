@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hdl2grid.guide.build import make_guide
+from hdl2grid.guide.build import fresh_of, make_guide
 from hdl2grid.guide.json_io import dump_guide
 from hdl2grid.guide.model import Guide
 from hdl2grid.plan.model import Plan
@@ -29,7 +29,7 @@ def guide_files(
     """
     target = target or load_target()
     if guide is None:
-        guide = make_guide(plan, fresh_pixel_lit=target.laying.fresh_pixel_lit, progress=progress)
+        guide = make_guide(plan, fresh=fresh_of(target), progress=progress)
     progress("editions of the guide")
     return {
         "guide.json": dump_guide(guide),

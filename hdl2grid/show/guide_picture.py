@@ -49,7 +49,7 @@ def step_pictures(guide: Guide, target: Target) -> Iterator[tuple[Step, Picture 
     assert guide.plan is not None
     plan = guide.plan
     look = Look(TILE, colours_of(plan.colours, target))
-    world = World(guide.fresh_pixel_lit)
+    world = World(guide.fresh)
     for step in guide.steps():
         before = {colour: set(tiles) for colour, tiles in world.wires.items()}
         for action in step.actions:
