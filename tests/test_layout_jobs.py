@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import multiprocessing
 
+import numba
 import numpy as np
 import pytest
 from plans import COLOURS, PAIRS
 
-from hdl2grid.layout.arrays import WATCH_STOP, new_watch
+from hdl2grid.layout.arrays import WATCH_COMPILING, WATCH_STOP, new_watch
 from hdl2grid.layout.assemble import assemble
 from hdl2grid.layout.beginning import begin
-from hdl2grid.layout.crew import Crew, Stop, Task
+from hdl2grid.layout.crew import Compilations, Crew, Stop, Task
 from hdl2grid.layout.effort import EFFORTS, Effort
 from hdl2grid.layout.lay_out import LayoutParams, lay_out
 from hdl2grid.netlist import Netlist
@@ -74,6 +75,27 @@ def test_no_kernel_begins_when_stopped(counter: Netlist) -> None:
     watch[WATCH_STOP] = 1
     found = begin(counter, LayoutParams("long", 1), 0, 0, watch)
     assert found.board is None and found.placements == 0
+
+
+def test_compiling_is_told() -> None:
+    """A kernel that is new compiles at its first call, and not at its second."""
+    watch, seen = new_watch(), []
+
+    @numba.njit
+    def fresh(x: int) -> int:
+        return x + 1
+
+    class Seen(Compilations):
+        def on_start(self, event: object) -> None:
+            super().on_start(event)
+            seen.append(int(watch[WATCH_COMPILING]))
+
+    listener = Seen(watch)
+    listener.listen()
+    fresh(1)
+    fresh(2)
+    listener.leave()
+    assert seen and min(seen) >= 1 and watch[WATCH_COMPILING] == 0
 
 
 def test_rounds_do_not_depend_on_the_machine() -> None:

@@ -22,14 +22,15 @@ ALONG_X, ALONG_Y, OTHER = 0, 1, 2
 CLOSED = -2
 """In `Board.grid`: a tile where no movable cell may stand."""
 FAR_OFF = 1 << 20
-WATCH_STOP, WATCH_TRIES, WATCH_CONFLICTS, WATCH_WIDTH, WATCH_HEIGHT, WATCH_LEGAL = range(6)
-"""Places in `Shape.watch`: whether to stop, iterations done, conflicts, size of the grid, area of the best legal
-layout. Long kernels leave their loop as soon as WATCH_STOP is not 0, with the best state met."""
+WATCH_STOP, WATCH_TRIES, WATCH_CONFLICTS, WATCH_WIDTH, WATCH_HEIGHT, WATCH_LEGAL, WATCH_COMPILING = range(7)
+"""Places in `Shape.watch`: whether to stop, iterations done, conflicts, size of the grid, area of the best
+legal layout, kernels being compiled. Long kernels leave their loop as soon as WATCH_STOP is not 0, with the best state
+met."""
 
 
 def new_watch() -> Ints:
     """A `watch` that nobody looks at."""
-    return np.zeros(6, np.int64)
+    return np.zeros(7, np.int64)
 
 
 class Shape(NamedTuple):

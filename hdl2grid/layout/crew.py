@@ -17,8 +17,10 @@ from types import TracebackType
 from typing import Any
 
 import numpy as np
+from numba.core import event
 
 from hdl2grid.layout.arrays import (
+    WATCH_COMPILING,
     WATCH_CONFLICTS,
     WATCH_HEIGHT,
     WATCH_LEGAL,
@@ -73,6 +75,25 @@ class Task:
     board: Board | None = None
 
 
+class Compilations(event.Listener):
+    """Counts in a watch the kernels that are being compiled in this process; loading from the cache is none."""
+
+    def __init__(self, watch: Ints) -> None:
+        self.watch = watch
+
+    def on_start(self, event: Any) -> None:
+        self.watch[WATCH_COMPILING] += 1
+
+    def on_end(self, event: Any) -> None:
+        self.watch[WATCH_COMPILING] -= 1
+
+    def listen(self) -> None:
+        event.register("numba:compile", self)  # type: ignore[no-untyped-call]
+
+    def leave(self) -> None:
+        event.unregister("numba:compile", self)  # type: ignore[no-untyped-call]
+
+
 class Crew:
     """Workers for one netlist; a context manager."""
 
@@ -80,11 +101,14 @@ class Crew:
         self.netlist, self.params, self.stop, self.progress = netlist, params, stop, progress
         self._spent = 0
         self._legal = 0
+        self._listener: Compilations | None = None
         self._pool: Executor
         self._watches: list[Ints]
         if jobs == 1:
             self._watches = [new_watch()]
             self._pool = ThreadPoolExecutor(1)
+            self._listener = Compilations(self._watches[0])
+            self._listener.listen()
         else:
             context = multiprocessing.get_context("spawn")
             room = context.RawArray("q", jobs * len(new_watch()))
@@ -105,6 +129,8 @@ class Crew:
             for watch in self._watches:
                 watch[WATCH_STOP] = 1
         self._pool.shutdown(cancel_futures=True)
+        if self._listener is not None:
+            self._listener.leave()
         for watch in self._watches:
             self.stop.leave(watch)
 
@@ -133,6 +159,9 @@ class Crew:
         return found
 
     def _tell(self) -> None:
+        if any(row[WATCH_COMPILING] for row in self._watches):
+            self.progress("compiling the search, which takes a minute or two at first use only")
+            return
         watch = max(self._watches, key=lambda row: int(row[WATCH_TRIES]))
         areas = [int(row[WATCH_LEGAL]) for row in self._watches if row[WATCH_LEGAL]]
         best = min(areas + ([self._legal] if 0 < self._legal < 1 << 60 else []), default=0)
@@ -161,6 +190,7 @@ def _enter(netlist: Netlist, params: LayoutParams, room: Any, counter: Any, pare
         counter.value += 1
     rows = np.frombuffer(room, np.int64).reshape(-1, len(new_watch()))
     _OWN.update(netlist=netlist, watch=rows[number])
+    Compilations(rows[number]).listen()
     threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
 
 
