@@ -104,7 +104,7 @@ def _check_ours(path: Path) -> None:
     if not entries:
         return
     drawings = [name for name in entries if _DRAWING.fullmatch(name)]
-    if not any(_is_ours(path / name) for name in (*MARKERS, *drawings)):
+    if not any(_is_ours(path / name) for name in (*MARKERS, *NAMED_FILES, *drawings)):
         shown = ", ".join(entries[:3]) + (", ..." if len(entries) > 3 else "")
         raise InputError("C002", f"'{path}' holds files that hdl2grid did not write: {shown}", hint=_ELSEWHERE)
     for name in RESULT_FILES:

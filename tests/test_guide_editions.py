@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -138,3 +139,27 @@ def test_the_command_refuses_a_broken_plan(tmp_path):
     assert result.exit_code == 1
     assert "G001" in result.output
     assert not Path(tmp_path / "new").exists()
+
+
+def test_a_guide_is_written_again_where_its_own_lies(tmp_path):
+    """A folder with nothing but an earlier guide is ours too."""
+    plan = tmp_path / "plan.json"
+    plan.write_text(dump_plan(plan_named("blinker")))
+    for _ in range(2):
+        result = CliRunner().invoke(main, ["guide", str(plan), "--out", str(tmp_path / "guide")])
+        assert result.exit_code == 0, result.output
+
+
+def test_a_guide_for_another_game_says_so(tmp_path):
+    plan = tmp_path / "plan.json"
+    plan.write_text(dump_plan(replace(plan_named("blinker"), target="caves")))
+    result = CliRunner().invoke(main, ["guide", str(plan), "--out", str(tmp_path / "guide")])
+    assert result.exit_code == 0 and "made for the target 'caves'" in result.stderr
+
+
+@pytest.mark.parametrize("name", ["blinker", "lights"])
+def test_the_start_of_a_ticker_says_when_the_panel_moves(name):
+    """Blinker's switch is off, so its ticker changes nothing; the lights move on."""
+    told = " ".join(step.text for step in guide_named(name).steps() if "Start the ticker" in step.text)
+    assert ("stays so as long as the switches" in told) == (name == "blinker")
+    assert ("moves on with" in told) == (name == "lights")

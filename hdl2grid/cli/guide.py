@@ -37,6 +37,11 @@ def guide_command(plan: Path, out: Path | None, target: str, language: str) -> N
     state = session()
     loaded, game = load_plan(plan), load_target(target)
     translate = translator(language)
+    if loaded.target != game.name:
+        state.note(
+            f"note: the plan was made for the target '{loaded.target}', and this guide is for '{game.name}'; "
+            "--target names another"
+        )
     findings = check_plan(loaded)
     if findings:
         raise FoundWrong("G001", "the plan breaks layout rules", findings, where=plan)

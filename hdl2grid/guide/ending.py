@@ -10,6 +10,9 @@ from hdl2grid.guide.returning import go_back, way_back
 from hdl2grid.guide.site import Site
 from hdl2grid.guide.words import at
 
+MOST_TICKS = 100
+"""So many ticks are tried to see when the panel changes."""
+
 
 def place_tickers(site: Site, chapters: Chapters, looks: Looks | None = None) -> None:
     """Takes the temporary buttons out of the tickers' places, puts the tickers there, and starts them."""
@@ -116,11 +119,29 @@ def _start(site: Site, index: int) -> None:
     reading = reader.read([site.world.value((p.x, p.y), "pixel") or 0 for p in reader.pixels])
     site.step(
         words.say("Ticker {name}", name=survey.device(index).name),
-        "Start the ticker on {tile} by hand. The panel shows {reading}; "
-        "it moves on with the first tick, after {period} s.",
+        "Start the ticker on {tile} by hand. The panel shows {reading}; {moves}.",
         [Action("press", tile=tile)],
         see=[(p.x, p.y) for p in reader.pixels],
         tile=at(tile),
         reading=reading,
-        period=f"{survey.device(index).period_s or 0:g}",
+        moves=_when_it_moves(site, index),
     )
+
+
+def _when_it_moves(site: Site, index: int) -> str:
+    """With which tick the panel shows something else, and after how many seconds."""
+    say, tile = site.words.say, site.survey.tile(index)
+    world = site.world.copy()
+    pixels = site.survey.of_kind("pixel")
+    before = [world.value(site.survey.tile(i), "pixel") for i in pixels]
+    for number in range(1, MOST_TICKS + 1):
+        if world.do(Action("tick", tile=tile)).lost:
+            break
+        if [world.value(site.survey.tile(i), "pixel") for i in pixels] != before:
+            seconds = f"{number * (site.survey.device(index).period_s or 0):g}"
+            if number == 1:
+                return say("it moves on with the first tick, after {period} s", period=seconds)
+            return say("it moves on with tick {number}, after {period} s", number=number, period=seconds)
+    if site.survey.of_kind("switch"):
+        return say("it stays so as long as the switches stand as they do")
+    return say("it stays so for many ticks")
