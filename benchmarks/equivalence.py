@@ -67,7 +67,9 @@ def circuit_functions(logic: Logic, circuit: Circuit) -> Functions:
         stack = stacks.get(name)
         if stack is None:
             return int(name in logic.domains)
-        assert stack.strobe is not None
+        if stack.strobe is None:  # a buffer that delays a strobe: it emits when its one driver does
+            (toggle,) = stack.toggles
+            return b.xor_all([fires(d) for d in toggle.drivers])
         return b.and_(toggles(name)[0], b.xor_all([fires(d) for d in stack.strobe]))
 
     found = {}

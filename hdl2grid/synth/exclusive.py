@@ -17,6 +17,7 @@ from hdl2grid.synth.flats import MOST_VARIABLES
 from hdl2grid.synth.gf2 import Basis, bits
 from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.network import ONE, Form, Network
+from hdl2grid.synth.recover import recovered
 from hdl2grid.synth.sinks import Problem
 
 Cost = Callable[[Problem], int]
@@ -26,6 +27,7 @@ Known = dict[object, tuple[Listed, ...]]
 _MOST_OUTPUTS = 64
 _CHECKS = 256
 _MOST_ROUNDS = 6
+_MOST_SINGLES = 16
 
 
 def share_flats(
@@ -44,6 +46,9 @@ def share_flats(
         if _is_least(best, group):
             continue
         plain = [[p.sinks[i].form for i in group] for p in (whole, *others)]
+        found = _structured(whole, group)
+        if found:
+            plain.append([found.get(i, whole.sinks[i].form) for i in group])
         for forms in [*plain, *_flat_forms(whole, group, params, known)]:
             sinks = list(best.sinks)
             for i, form in zip(group, forms, strict=True):
@@ -52,7 +57,23 @@ def share_flats(
             price = cost(trial)
             if price < least:
                 best, least = trial, price
+        for i in found if len(found) <= _MOST_SINGLES else ():
+            sinks = list(best.sinks)
+            sinks[i] = replace(sinks[i], form=found[i])
+            trial = replace(best, sinks=tuple(sinks))
+            if sinks[i] != best.sinks[i] and (price := cost(trial)) < least:
+                best, least = trial, price
     return best
+
+
+def _structured(whole: Problem, group: Sequence[int]) -> dict[int, Form]:
+    """The sinks of a group in whose functions structure was found, with forms made of it."""
+    found = {}
+    for i in group:
+        form = recovered(whole.network, whole.sinks[i].form)
+        if form is not None and form != whole.sinks[i].form:
+            found[i] = form
+    return found
 
 
 def _is_least(problem: Problem, group: Sequence[int]) -> bool:

@@ -42,7 +42,7 @@ def lower(
             form = variables[node]
         else:
             left, right = (forms[literal >> 1] ^ (literal & 1) for literal in xag.fanins[node])
-            form = _and(network, left, right) if kind == AND else left ^ right
+            form = conjunction(network, left, right) if kind == AND else left ^ right
             if kind == XOR:
                 for literal, other in zip(xag.fanins[node], (right, left), strict=True):
                     if xag.kinds[literal >> 1] == AND and readers[literal >> 1] == 1 and literal >> 1 not in ends:
@@ -83,11 +83,11 @@ def _lightest_sum(network: Network, inputs: Sequence[Form], rest: Form) -> Form:
     sums = (rest, rest ^ x, rest ^ y, rest ^ x ^ y ^ 1)
     best = min(range(4), key=lambda i: (_weight(sums[i]), i))
     if best == 0:
-        return _and(network, x, y) ^ rest
-    return _and(network, x ^ (best >> 1 & 1), y ^ (best & 1)) ^ sums[best]
+        return conjunction(network, x, y) ^ rest
+    return conjunction(network, x ^ (best >> 1 & 1), y ^ (best & 1)) ^ sums[best]
 
 
-def _and(network: Network, left: Form, right: Form) -> Form:
+def conjunction(network: Network, left: Form, right: Form) -> Form:
     a, b = _factors(network, left), _factors(network, right)
     if len(a) + len(b) > network.max_toggles:
         if len(a) > len(b):

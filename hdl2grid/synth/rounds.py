@@ -31,7 +31,7 @@ from hdl2grid.synth.network import Form
 from hdl2grid.synth.once import dependent_components, twice_in_reset
 from hdl2grid.synth.sinks import REGISTER, Problem, Sink
 from hdl2grid.synth.switches import settle_switches
-from hdl2grid.synth.timed import Buffer, Timed
+from hdl2grid.synth.timed import Buffer, Timed, merge_alike
 
 
 def strobe_round(problem: Problem, gate: int | None) -> int:
@@ -67,6 +67,7 @@ def _time(logic: Logic, problem: Problem, late: bool) -> Timed:
             assert not spoilt <= staggered, "staggered resets are even by construction"
             staggered |= spoilt
             continue
+        merge_alike(timed, problem.network)
         uneven = settle_switches(timed, switches, balancer.free, balancer.next_signal)
         if not uneven:
             return timed

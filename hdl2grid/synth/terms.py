@@ -13,7 +13,7 @@ from itertools import combinations
 
 from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.model import SynthParams
-from hdl2grid.synth.network import Cell, Form, Network
+from hdl2grid.synth.network import COLLECTOR, Cell, Form, Network
 from hdl2grid.synth.sinks import OUTPUT, REGISTER, Problem
 
 LevelOf = Callable[[int], int]
@@ -93,7 +93,7 @@ def _shorten_cell(
     cell = network.cells[signal]
     factors = list(cell.factors)
     limits = [params.toggle_terms] * len(factors)
-    _collect(network, factors, limits, levels, level, params.collector_terms, together)
+    _collect(network, factors, limits, levels, level, params.collector_terms, together, True)
     if tuple(factors) != cell.factors:
         network.cells[signal] = Cell(cell.kind, tuple(factors))
     levels[signal] = _level(network, signal, levels, of_variable)
@@ -107,23 +107,41 @@ def _collect(
     level: LevelOf,
     width: int,
     together: dict[int, Form],
+    one_stack: bool = False,
 ) -> None:
     """Replaces sums of terms by collectors until every form is within its limit."""
     while True:
         long = [i for i, f in enumerate(forms) if len(_bunches(f, together)) > limits[i]]
         if not long:
             return
-        chosen = _best_sum([_bunches(forms[i], together) for i in long], level, width)
+        if _use_collectors(network, forms, long, levels):
+            continue
+        # The toggles of one stack move together: one collector serves all that bear its sum.
+        likely = range(len(forms)) if one_stack else long
+        chosen = _best_sum([_bunches(forms[i], together) for i in likely], level, width, [forms[i] for i in long])
         collector = network.collector(chosen)
         signal = collector.bit_length() - 1
         levels[signal] = 1 + max(level(s) for s in bits(chosen))
-        for i in long:
+        for i in likely:
             if forms[i] & chosen == chosen:
                 forms[i] ^= chosen | collector
 
 
-def _best_sum(sums: list[list[Form]], level: LevelOf, width: int) -> Form:
-    """The sum of two to `width` terms that most sums share; terms of low and equal level before others."""
+def _use_collectors(network: Network, forms: list[Form], long: Sequence[int], levels: dict[int, int]) -> bool:
+    """Puts collectors that are there already in the place of the sums that they bear."""
+    there = [(network.cells[s].factors[0], s) for s in levels if network.cells[s].kind == COLLECTOR]
+    used = False
+    for borne, signal in sorted(there, key=lambda c: (-c[0].bit_count(), c[1])):
+        for i in long:
+            if forms[i] & borne == borne and not forms[i] >> signal & 1:
+                forms[i] ^= borne | 1 << signal
+                used = True
+    return used
+
+
+def _best_sum(sums: list[list[Form]], level: LevelOf, width: int, long: Sequence[Form]) -> Form:
+    """The sum of two to `width` terms that most sums share, of those that stand in a `long` form; terms of low and
+    equal level before others."""
 
     def level_of(term: Form) -> int:
         return max(level(s) for s in bits(term))
@@ -135,7 +153,8 @@ def _best_sum(sums: list[list[Form]], level: LevelOf, width: int) -> Form:
         pools = [group for group in same if len(group) > 1] or [ordered[:width]]
         for group in pools:
             counts.update(combinations(group[:12], 2))
-    best = min(counts, key=lambda pair: (-counts[pair], max(map(level_of, pair)), pair))
+    useful = [pair for pair in counts if any(f & pair[0] and f & pair[1] for f in long)]
+    best = min(useful, key=lambda pair: (-counts[pair], max(map(level_of, pair)), pair))
     chosen = list(best)
     sharing = [terms for terms in sums if best[0] in terms and best[1] in terms]
     top = max(map(level_of, best))

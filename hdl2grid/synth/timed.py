@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from hdl2grid.synth.network import Form
+from hdl2grid.synth.network import COLLECTOR, Form, Network
 
 
 @dataclass(frozen=True)
@@ -43,3 +43,34 @@ class Timed:
         if signal in self.buffers:
             return list(self.buffers[signal].inputs)
         return [s for toggle in self.toggles[signal] for s in toggle]
+
+
+def merge_alike(timed: Timed, network: Network) -> None:
+    """Makes one of stacks of one toggle that the same signals feed: buffers and collectors."""
+    while True:
+        first: dict[tuple[int, ...], int] = {}
+        instead: dict[int, int] = {}
+        for cell in timed.cells:
+            if network.cells[cell].kind == COLLECTOR:
+                kept = first.setdefault(timed.toggles[cell][0], cell)
+                if kept != cell:
+                    instead[cell] = kept
+        for signal, buffer in timed.buffers.items():
+            kept = first.setdefault(buffer.inputs, signal)
+            if kept != signal:
+                instead[signal] = kept
+        if not instead:
+            return
+
+        def renamed(signals: tuple[int, ...], instead: dict[int, int] = instead) -> tuple[int, ...]:
+            total: set[int] = set()
+            for s in signals:
+                total ^= {instead.get(s, s)}
+            return tuple(sorted(total))
+
+        timed.cells = [c for c in timed.cells if c not in instead]
+        timed.toggles = {c: [renamed(t) for t in toggles] for c, toggles in timed.toggles.items() if c not in instead}
+        timed.sinks = [renamed(s) for s in timed.sinks]
+        timed.buffers = {
+            s: Buffer(renamed(b.inputs), b.terms, b.level) for s, b in timed.buffers.items() if s not in instead
+        }
