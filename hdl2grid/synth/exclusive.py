@@ -46,9 +46,8 @@ def share_flats(
         if _is_least(best, group):
             continue
         plain = [[p.sinks[i].form for i in group] for p in (whole, *others)]
-        found = _structured(whole, group)
-        if found:
-            plain.append([found.get(i, whole.sinks[i].form) for i in group])
+        structures = _structured(whole, group)
+        plain += [[found.get(i, whole.sinks[i].form) for i in group] for found in structures]
         for forms in [*plain, *_flat_forms(whole, group, params, known)]:
             sinks = list(best.sinks)
             for i, form in zip(group, forms, strict=True):
@@ -57,23 +56,28 @@ def share_flats(
             price = cost(trial)
             if price < least:
                 best, least = trial, price
-        for i in found if len(found) <= _MOST_SINGLES else ():
-            sinks = list(best.sinks)
-            sinks[i] = replace(sinks[i], form=found[i])
-            trial = replace(best, sinks=tuple(sinks))
-            if sinks[i] != best.sinks[i] and (price := cost(trial)) < least:
-                best, least = trial, price
+        for found in structures:
+            for i in found if len(found) <= _MOST_SINGLES else ():
+                sinks = list(best.sinks)
+                sinks[i] = replace(sinks[i], form=found[i])
+                trial = replace(best, sinks=tuple(sinks))
+                if sinks[i] != best.sinks[i] and (price := cost(trial)) < least:
+                    best, least = trial, price
     return best
 
 
-def _structured(whole: Problem, group: Sequence[int]) -> dict[int, Form]:
-    """The sinks of a group in whose functions structure was found, with forms made of it."""
-    found = {}
-    for i in group:
-        form = recovered(whole.network, whole.sinks[i].form)
-        if form is not None and form != whole.sinks[i].form:
-            found[i] = form
-    return found
+def _structured(whole: Problem, group: Sequence[int]) -> list[dict[int, Form]]:
+    """Forms for the sinks of a group in whose functions structure was found: one or two ways."""
+    ways: list[dict[int, Form]] = []
+    for loose in (True, False):
+        found: dict[int, Form] = {}
+        for i in group:
+            form = recovered(whole.network, whole.sinks[i].form, loose)
+            if form is not None and form != whole.sinks[i].form:
+                found[i] = form
+        if found and found not in ways:
+            ways.append(found)
+    return ways
 
 
 def _is_least(problem: Problem, group: Sequence[int]) -> bool:

@@ -37,8 +37,11 @@ class _NoStructure(Exception):
     pass
 
 
-def recovered(network: Network, form: Form) -> Form | None:
-    """A form that equals `form`, made of the structure found in its table; None where none was found."""
+def recovered(network: Network, form: Form, loose: bool = True) -> Form | None:
+    """A form that equals `form`, made of the structure found in its table; None where none was found.
+
+    `loose`: functions that a variable chooses between may share variables.
+    """
     signals = bits(network.support([form]))
     if not signals or len(signals) > MOST_VARIABLES:
         return None
@@ -51,14 +54,14 @@ def recovered(network: Network, form: Form) -> Form | None:
     table = flat.reshape((2,) * len(signals))
     forms = [1 << s for s in reversed(signals)]
     try:
-        return _Recovery(network).of(table, forms)
+        return _Recovery(network, loose).of(table, forms)
     except _NoStructure:
         return None
 
 
 class _Recovery:
-    def __init__(self, network: Network) -> None:
-        self.network = network
+    def __init__(self, network: Network, loose: bool) -> None:
+        self.network, self.loose = network, loose
         self.known: dict[tuple[bytes, tuple[Form, ...]], Form] = {}
 
     def of(self, table: Table, forms: Sequence[Form]) -> Form:
@@ -127,14 +130,18 @@ class _Recovery:
         return None
 
     def _chosen(self, table: Table, forms: list[Form]) -> Form | None:
-        """A variable that chooses between two functions of different variables."""
+        """A variable that chooses between two functions of fewer variables each."""
+        best: tuple[int, int] | None = None
         for i in range(table.ndim):
-            rest = _without(forms, i)
-            (zero, of_zero), (one, of_one) = (_needed(table.take(v, i), rest) for v in (0, 1))
-            if len(of_zero) + len(of_one) < table.ndim:
-                low, high = self.of(zero, of_zero), self.of(one, of_one)
-                return self.network.majority(forms[i] ^ low, high, low)
-        return None
+            sizes = [_needed(table.take(v, i), _without(forms, i))[0].ndim for v in (0, 1)]
+            apart = max(sizes) <= table.ndim - 2 if self.loose else sum(sizes) < table.ndim
+            if apart and (best is None or sum(sizes) < best[0]):
+                best = sum(sizes), i
+        if best is None:
+            return None
+        rest = _without(forms, best[1])
+        low, high = (self.of(table.take(v, best[1]), rest) for v in (0, 1))
+        return self.network.majority(forms[best[1]] ^ low, high, low)
 
     def _joined(self, table: Table, forms: list[Form]) -> Form | None:
         """Two variables that matter by their product only."""
