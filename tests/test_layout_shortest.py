@@ -73,7 +73,16 @@ def random_case(dice: random.Random) -> Case:
         if length:
             wires.append((dice.choice((0, 0, 1, 2)), tuple(walk[:length])))
     history = {tile: dice.choice((0.0, 0.0, 0.8, 3.0)) for tile in tiles}
-    return Case(size, start, goal, frozenset(devices), tuple(wires), history, dice.choice((0.5, 1.0, 6.0)), dice.choice((1.0, 4.0)))
+    return Case(
+        size,
+        start,
+        goal,
+        frozenset(devices),
+        tuple(wires),
+        history,
+        dice.choice((0.5, 1.0, 6.0)),
+        dice.choice((1.0, 4.0)),
+    )
 
 
 def reference(case: Case) -> nx.DiGraph:
