@@ -10,7 +10,7 @@ from hdl2grid.plan.model import Plan
 from hdl2grid.steiner import steiner_tree
 
 Tile = tuple[int, int]
-TREE_LIMIT, EXACT_LIMIT = 40, 9
+TREE_LIMIT, EXACT_LIMIT = 40, 12
 """Tiles of a net up to which trees have branching points, and are certainly shortest: larger ones take long."""
 
 
