@@ -305,7 +305,7 @@ def place_machine(
     try:
         layout = layout or lay_out(netlist, params, progress, stop, options.jobs)
     except LayoutFailed as failed:
-        raise _not_placed(failed, circuit, (width, height), mapped.machine.floorplan) from None
+        raise _not_placed(failed, circuit, (width, height), panel, mapped.machine.floorplan) from None
     names = options.target.colour_names
     plan = assemble(circuit, netlist, layout.board, panel, options.target.name, names, *([True] * kept))
     if options.near is not None and not kept:
@@ -327,7 +327,11 @@ class NotPlaced(DesignFailed):
 
 
 def _not_placed(
-    failed: LayoutFailed, circuit: Circuit, limits: tuple[int, int], floorplan: Floorplan | None
+    failed: LayoutFailed,
+    circuit: Circuit,
+    limits: tuple[int, int],
+    panel: PanelLayout | None,
+    floorplan: Floorplan | None,
 ) -> NotPlaced:
     troubles = _with_hdl_names(failed.troubles, circuit)
     best = nearest_miss(troubles)
@@ -337,7 +341,10 @@ def _not_placed(
     why = best.told() if best is not None else "the cells with their gaps find no places"
     what = f"no plan was found within {within} in {failed.placements} placements. The best try, on {why}"
     if best is None:
-        what = f"no plan was found within {within}: {why}"
+        devices = sum(len(stack.toggles) + 1 + (stack.strobe is not None) for stack in circuit.stacks)
+        what = f"no plan was found within {within}: {why}; its stacks alone take {devices} tiles"
+        if panel is not None and (panel.width > limits[0] or panel.height > limits[1]):
+            what = f"no plan can be within {within}: the panel alone is {panel.width} x {panel.height}"
     hint = "Try --effort long or another --seed."
     if failed.least is not None:
         width, height = failed.least

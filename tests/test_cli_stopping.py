@@ -98,7 +98,7 @@ def test_a_second_signal_gives_up() -> None:
 def test_a_signal_ends_at_once_what_has_nothing_to_hand_out() -> None:
     stop, watch = Stop(), new_watch()
     stop.reaches(watch)
-    stop.leave(watch)
+    stop.leave()
     with stopping(stop, print), pytest.raises(KeyboardInterrupt):
         os.kill(os.getpid(), signal.SIGTERM)
     assert not stop.is_set

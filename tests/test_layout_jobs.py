@@ -48,6 +48,20 @@ def test_a_task_is_the_same_in_a_thread_and_in_processes(counter: Netlist) -> No
     assert boards[0][0] is not None
 
 
+def test_a_process_that_is_killed_changes_nothing(counter: Netlist) -> None:
+    def kill_all(*_: object) -> None:
+        for child in multiprocessing.active_children():
+            child.kill()
+
+    params = LayoutParams("quick", 2)
+    with Crew(counter, params, 2, Stop(), kill_all) as crew:
+        found = crew.run([Task(0, 0)])[0].board
+    alone = begin(counter, params, 0, 0).board
+    assert found is not None and alone is not None
+    assert all(np.array_equal(a, b) for a, b in zip(found, alone, strict=True))
+    assert multiprocessing.active_children() == []
+
+
 def test_stopping_before_there_is_a_plan(counter: Netlist) -> None:
     stop = Stop()
     stop.set()

@@ -6,12 +6,14 @@ is a row of numbers for each worker (`Shape.watch`): workers tell there how far 
 
 from __future__ import annotations
 
+import contextlib
 import multiprocessing
 import os
 import signal
 import threading
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
 from types import TracebackType
 from typing import Any
@@ -56,9 +58,9 @@ class Stop:
         """Whether a search is going on that would heed it."""
         return bool(self._watches)
 
-    def leave(self, watch: Ints) -> None:
-        """`set` is told to `watch` no longer."""
-        self._watches = [known for known in self._watches if known is not watch]
+    def leave(self) -> None:
+        """Nobody searches any longer."""
+        self._watches = []
 
     def reaches(self, watch: Ints) -> None:
         """From now on `set` is also told to `watch`."""
@@ -105,10 +107,7 @@ class Crew:
         self._pool: Executor
         self._watches: list[Ints]
         if jobs == 1:
-            self._watches = [new_watch()]
-            self._pool = ThreadPoolExecutor(1)
-            self._listener = Compilations(self._watches[0])
-            self._listener.listen()
+            self._be_alone()
         else:
             context = multiprocessing.get_context("spawn")
             room = context.RawArray("q", jobs * len(new_watch()))
@@ -116,8 +115,8 @@ class Crew:
             self._watches = [rows[i] for i in range(jobs)]
             arguments = (netlist, params, room, context.Value("i", 0), os.getpid())
             self._pool = ProcessPoolExecutor(jobs, context, _enter, arguments)
-        for watch in self._watches:
-            stop.reaches(watch)
+            for watch in self._watches:
+                stop.reaches(watch)
 
     def __enter__(self) -> Crew:
         return self
@@ -131,22 +130,39 @@ class Crew:
         self._pool.shutdown(cancel_futures=True)
         if self._listener is not None:
             self._listener.leave()
-        for watch in self._watches:
-            self.stop.leave(watch)
+        self.stop.leave()
 
     def run(self, tasks: Sequence[Task]) -> list[Found]:
         """Does the tasks, and tells how far they are; results in the tasks' order."""
-        return self._await([self._submit(self.params, task) for task in tasks])
+        return self._run([(self.params, task) for task in tasks])
 
     def without_limits(self) -> tuple[int, int] | None:
         """Width and height of a layout found quickly on a grid as large as need be; None where there is none."""
         free = replace(self.params, effort="quick", max_width=10_000, max_height=10_000)
-        (found,) = self._await([self._submit(free, Task(0, 0))])
+        (found,) = self._run([(free, Task(0, 0))])
         return None if found.board is None else (int(found.board.size[0]), int(found.board.size[1]))
+
+    def _run(self, work: list[tuple[LayoutParams, Task]]) -> list[Found]:
+        """Where a process was killed, or could not begin, its work is done again in this one, with the same result."""
+        try:
+            return self._await([self._submit(params, task) for params, task in work])
+        except BrokenProcessPool:
+            self._pool.shutdown(cancel_futures=True)
+            self._be_alone()
+            return self._await([self._submit(params, task) for params, task in work])
+
+    def _be_alone(self) -> None:
+        """One thread of this process is all the crew."""
+        self._watches = [new_watch()]
+        self.stop.reaches(self._watches[0])
+        self._pool = ThreadPoolExecutor(1)
+        self._listener = Compilations(self._watches[0])
+        self._listener.listen()
 
     def _submit(self, params: LayoutParams, task: Task) -> Future[Found]:
         if isinstance(self._pool, ProcessPoolExecutor):
-            return self._pool.submit(_work, params, task)
+            with _interrupts_blocked():  # the first call begins the processes, and they inherit that
+                return self._pool.submit(_work, params, task)
         return self._pool.submit(_do, self.netlist, params, task, self._watches[0])
 
     def _await(self, futures: list[Future[Found]]) -> list[Found]:
@@ -170,6 +186,19 @@ class Crew:
             f"{told}; on {watch[WATCH_WIDTH]} x {watch[WATCH_HEIGHT]}: {watch[WATCH_CONFLICTS]} conflicts; iterations"
         )
         self.progress(told, sum(int(row[WATCH_TRIES]) for row in self._watches))
+
+
+@contextlib.contextmanager
+def _interrupts_blocked() -> Iterator[None]:
+    """Within it, Ctrl-C waits, where the system can do that; a process begun here never hears it."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _do(netlist: Netlist, params: LayoutParams, task: Task, watch: Ints) -> Found:
