@@ -33,13 +33,13 @@ EXPORT = """
 def test_steps_are_ticked_off_and_kept(show, browser):
     show(counter_plan())
     click(browser, "Lay")
-    assert text_of(browser, ".step h3") == "Step 1"
+    assert text_of(browser, ".step h3") == "Step 1.1"
     for _ in range(3):
         click(browser, "Done, next step")
     assert text_of(browser, ".overall span").startswith("3 of ")
     browser.refresh()
     click(browser, "Lay")
-    assert text_of(browser, ".step h3") == "Step 4" and text_of(browser, ".overall span").startswith("3 of ")
+    assert text_of(browser, ".step h3") == "Step 2.1" and text_of(browser, ".overall span").startswith("3 of ")
     click(browser, "Back")
     assert browser.execute_script("return document.querySelector('.step .check input').checked")
     assert errors(browser) == []
@@ -86,7 +86,7 @@ def test_progress_is_exported_and_imported(show, browser):
     assert text_of(browser, ".overall span").startswith("0 of ")
     drop_file(browser, written)
     wait_for(lambda: text_of(browser, ".overall span").startswith("2 of "))
-    assert text_of(browser, ".step h3") == "Step 2", "it goes on where work is left"
+    assert text_of(browser, ".step h3") == "Step 1.2", "it goes on where work is left"
 
 
 @pytest.mark.parametrize(

@@ -20,7 +20,8 @@ LONGEST = (22, 14)
 
 _PART = re.compile(r"\.(reset|register|gate|[a-z_]+\d+)$")
 _INDEX = re.compile(r"\[\d+\]$")
-_ADDED = re.compile(r"\$\d+|\.code'*(?=$|\.)")
+_NUMBERED = re.compile(r"\$\d+")
+_CODED = re.compile(r"\.code'*(?=$|\.)")
 
 
 @dataclass(frozen=True)
@@ -49,9 +50,13 @@ def block_of(name: str) -> str:
 
 def titles_of(blocks: Iterable[str]) -> dict[str, str]:
     """For people: blocks without what elaboration and synthesis add to a name, where that leaves them different."""
-    plain = {block: _ADDED.sub("", block) for block in blocks}
-    counts = Counter(plain.values())
-    return {block: title if counts[title] == 1 else block for block, title in plain.items()}
+    blocks = tuple(blocks)
+    titles = {block: block for block in blocks}
+    for pattern in (_NUMBERED, _CODED):
+        plain = {block: pattern.sub("", title) for block, title in titles.items()}
+        counts = Counter(plain.values())
+        titles = {block: plain[block] if counts[plain[block]] == 1 else title for block, title in titles.items()}
+    return titles
 
 
 class Survey:

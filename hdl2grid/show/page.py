@@ -120,10 +120,15 @@ def _origins(circuit: Circuit) -> dict[str, dict[str, str | None]]:
 
 
 def _guide(guide: Guide) -> dict[str, Any]:
-    """guide.json, and the likeliest mistakes of each step, which only editions for people have."""
+    """guide.json, and what only editions for people have: each step's title, what it repeats, its likeliest mistakes,
+    and the word for a press of something that is no button."""
     data: dict[str, Any] = json.loads(dump_guide(guide))
     for section, written in zip(guide.sections, data["sections"], strict=True):
         for step, step_written in zip(section.steps, written["steps"], strict=True):
+            step_written |= {key: text for key, text in (("title", step.title), ("like", step.like)) if text}
+            for action, action_written in zip(step.actions, step_written["actions"], strict=True):
+                if action.hand:
+                    action_written["hand"] = action.hand
             if step.mistakes:
                 step_written["mistakes"] = [asdict(mistake) for mistake in step.mistakes]
     return data

@@ -10,9 +10,13 @@ import { strokeTiles } from "./tiles.js";
 const KEEP_CLEAR_REACH = 2;
 const [LEAST_WIDE, LEAST_HIGH] = [12, 8];
 
-/** The guide's steps in one row: {section, number (from 1 through the whole guide), text, actions, expect}. */
+/**
+ * The guide's steps in one row: {section, number (from 1 through the whole guide), label (as in all other editions:
+ * 2.4 is the fourth step of the second section), text, actions, expect}.
+ */
 export function stepsOf(guide) {
-  const steps = guide.sections.flatMap((section, i) => section.steps.map((step) => ({ ...step, section: i })));
+  const steps = guide.sections.flatMap((section, i) =>
+    section.steps.map((step, k) => ({ ...step, section: i, label: `${i + 1}.${k + 1}` })));
   return steps.map((step, i) => ({ ...step, number: i + 1 }));
 }
 
@@ -31,6 +35,9 @@ export function actionWords(action) {
     case "unwire":
       return t("Take up {stroke}", { stroke: strokeWords(colour, stroke) });
     case "press":
+      if (action.hand === "flip") return tn("Flip {tile} once", "Flip {tile} {n} times", times, { tile: tile(x, y) });
+      if (action.hand === "start") return t("Start the ticker at {tile}", { tile: tile(x, y) });
+      if (action.hand === "stop") return t("Stop the ticker at {tile}", { tile: tile(x, y) });
       return tn("Press {tile} once", "Press {tile} {n} times", times, { tile: tile(x, y) });
     default:
       return tn("Let {tile} tick once", "Let {tile} tick {n} times", times, { tile: tile(x, y) });
@@ -109,7 +116,7 @@ export class Lay {
 
   doneAndNext() {
     this.done.add(this.at);
-    this.page.say(t("Step {number} is done", { number: this.step.number }));
+    this.page.say(t("Step {number} is done", { number: this.step.label }));
     this.go(this.at + 1);
   }
 
@@ -188,8 +195,9 @@ export class Lay {
     const lang = this.page.guideLanguage;
     return h("div", { class: "card step" },
       isFirst && section.why && h("p", { class: "why", lang }, section.why),
-      h("h3", {}, t("Step {number}", { number: step.number })),
+      h("h3", {}, t("Step {number}", { number: step.label }), step.title && [" ", h("span", { lang }, step.title)]),
       this.moves(),
+      step.like && h("p", { class: "note", lang }, step.like),
       step.actions.length === 0 && h("p", { lang }, step.text),
       h("ol", { class: "actions" }, step.actions.map((action) => h("li", {}, actionWords(action)))),
       this.closeBy.length > 0 &&
