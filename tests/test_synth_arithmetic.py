@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import random
 import sys
+from dataclasses import replace
 from itertools import product
 from pathlib import Path
 
@@ -13,11 +15,15 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "benchmarks"))
 
 import arithmetic
 
+from hdl2grid.logic import words
+from hdl2grid.logic.model import InputBit, Logic, OutputBit, RegisterBit
+from hdl2grid.logic.xag import FALSE, XagBuilder
 from hdl2grid.synth.levels import LevelProgram
 from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.network import EXACTLY_ONE, Network
 from hdl2grid.synth.synthesise import synthesise
 from hdl2grid.verify.hazard_proof import prove_hazards
+from hdl2grid.verify.hazards import find_hazards
 
 QUICK = SynthParams(search_steps=2000, flat_steps=100_000)
 
@@ -64,7 +70,7 @@ def test_a_majority_is_one_stack() -> None:
 def test_level_programs_against_all_values() -> None:
     """Small programs against the cheapest of all values up to 4."""
     for seed in range(30):
-        rng = __import__("random").Random(seed)
+        rng = random.Random(seed)
         program = LevelProgram()
         for _ in range(5):
             program.variable(rng.randint(0, 1), 0)
@@ -91,3 +97,55 @@ def test_level_programs_against_all_values() -> None:
             cost = sum(c * x for c, x in zip(program.cost, [*values, *latest], strict=True))
             best = cost if best is None else min(best, cost)
         assert sum(c * x for c, x in zip(program.cost, found, strict=True)) == best
+
+
+def mixed(seed: int) -> Logic:
+    """Words that add, subtract, compare and count, in one or two domains, under enables that come from logic."""
+    rng = random.Random(seed)
+    g = XagBuilder()
+    domains = ["a", "b"][: rng.choice((1, 1, 2))]
+    width = rng.randint(2, 5)
+    registers = [[g.variable(f"w{k}[{i}]") for i in range(width)] for k in range(rng.randint(1, 4))]
+    switches = [g.variable(f"s[{i}]") for i in range(width)]
+    enable = g.variable("en")
+    zero = [FALSE] * width
+    pool = [*registers, switches, zero, [1, *zero[1:]]]
+    bits = []
+    for k, word in enumerate(registers):
+        x, y, domain = rng.choice(pool), rng.choice(pool), rng.choice(domains)
+        kind = rng.randrange(6)
+        if kind == 0:
+            data = words.add(g, x, y)
+        elif kind == 1:
+            data = words.subtract(g, x, y)
+        elif kind == 2:
+            data = words.add(g, word, y)
+        elif kind == 3:
+            data = words.mux(g, words.less(g, x, y), x, y)
+        elif kind == 4:
+            data = [words.less(g, x, y), *word[:-1]]
+        else:
+            data = words.add(g, word, zero, 1)
+        gate = rng.choice((None, enable, words.equal(g, x, rng.choice(pool)), words.less(g, y, rng.choice(pool))))
+        data = data if gate is None else words.mux(g, gate, data, word)
+        resettable, init = rng.random() < 0.85, rng.choice((0, 0, rng.randrange(1 << width)))
+        for i, (q, d) in enumerate(zip(word, data, strict=True)):
+            bits.append(RegisterBit(f"w{k}[{i}]", q, d, init >> i & 1, domain, resettable))
+    total = words.add(g, rng.choice(pool), rng.choice(pool))
+    outputs = [OutputBit(f"sum[{i}]", x) for i, x in enumerate(total)]
+    outputs.append(OutputBit("less", words.less(g, rng.choice(pool), rng.choice(pool))))
+    inputs = [InputBit(f"s[{i}]", x, rng.randint(0, 1)) for i, x in enumerate(switches)]
+    inputs.append(InputBit("en", enable, 1))
+    has_reset = rng.random() < 0.85
+    return Logic("mixed", g.freeze(), tuple(domains), has_reset, tuple(inputs), tuple(bits), tuple(outputs))
+
+
+@pytest.mark.parametrize("keep_codes", [True, False])
+@pytest.mark.parametrize("seed", range(12))
+def test_mixed_machines_keep_time_and_lose_nothing(seed: int, keep_codes: bool) -> None:
+    logic = mixed(seed)
+    made = synthesise(logic, sources_of(logic), replace(QUICK, keep_codes=keep_codes))
+    compare(logic, made.circuit, walk(logic, 500, seed))
+    assert all(verdict.is_safe for verdict in prove_hazards(made.circuit))
+    # Hold: what a tick moves reaches no toggle before or with the strobe of that tick.
+    assert not [s for s in find_hazards(made.circuit).suspects if s.kind == "data before its strobe"]

@@ -11,6 +11,7 @@ symmetries: C. Edwards, S. Hurst, "A digital synthesis procedure under function 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from itertools import combinations, product
 from typing import Any
 
@@ -21,10 +22,11 @@ from hdl2grid.synth.covers import table_variable
 from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.lowering import conjunction
 from hdl2grid.synth.network import ONE, ZERO, Form, Network
-from hdl2grid.synth.onelevel import Target, one_level
+from hdl2grid.synth.onelevel import OneLevel, Target, one_level
 
 MOST_VARIABLES = 14
-_MOST_STATES = 64
+_MOST_STATES = 32
+_MOST_COUNTS = 40
 _LEAST_CLASS = 3
 _LIMIT = 99
 _STEPS = 4000
@@ -161,7 +163,7 @@ class _Recovery:
         states = 1
         for members in classes:
             states *= len(members) + 1
-        if max(map(len, classes)) < _LEAST_CLASS or states > _MOST_STATES:
+        if max(map(len, classes)) < _LEAST_CLASS or states > _MOST_COUNTS:
             return None
         literals = [[forms[i] ^ flip for i, flip in members] for members in classes]
         if len(classes) == 1:
@@ -180,15 +182,27 @@ class _Recovery:
         return self._mapped(len(numbers), columns, value, variables)
 
     def _exact(self, table: Table, forms: list[Form]) -> Form | None:
-        if 1 << table.ndim > _MOST_STATES:
+        if 1 << table.ndim > 2 * _MOST_STATES:
             return None
+        if 1 << table.ndim > _MOST_STATES:
+            return self._split(table, forms)
         size = 1 << table.ndim
         flat = table.reshape(-1)
         columns = [table_variable(i, table.ndim) for i in reversed(range(table.ndim))]
         return self._mapped(size, columns, sum(int(v) << s for s, v in enumerate(flat)), forms)
 
+    def _split(self, table: Table, forms: list[Form]) -> Form:
+        """The variable that leaves least chooses between two functions."""
+
+        def left(i: int) -> int:
+            return sum(_needed(table.take(v, i), _without(forms, i))[0].ndim for v in (0, 1))
+
+        i = min(range(table.ndim), key=left)
+        low, high = (self.of(table.take(v, i), _without(forms, i)) for v in (0, 1))
+        return self.network.majority(forms[i] ^ low, high, low)
+
     def _mapped(self, states: int, columns: list[int], value: int, variables: list[Form]) -> Form | None:
-        solution = one_level(states, columns, (Target(value, None, _LIMIT),), _LIMIT, _STEPS, 1)
+        solution = _one_level(states, tuple(columns), value)
         if solution is None:
             return None
         signals: list[Form] = [ONE, *variables]
@@ -202,6 +216,11 @@ class _Recovery:
         for cell in solution.cells:
             signals.append(self.network.make(cell.kind, [translate(f) for f in cell.factors]))
         return translate(solution.forms[0])
+
+
+@lru_cache(maxsize=512)
+def _one_level(states: int, columns: tuple[int, ...], value: int) -> OneLevel | None:
+    return one_level(states, columns, (Target(value, None, _LIMIT),), _LIMIT, _STEPS, 1)
 
 
 def _without(forms: Sequence[Form], i: int) -> list[Form]:
