@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from pathlib import Path
 from xml.etree import ElementTree as ET
@@ -79,9 +80,11 @@ def test_the_command_draws_it_beside_what_is_there(tmp_path: Path) -> None:
     good = ["plan", "dice", "--effort", "quick", "--no-guide", "--out", str(out)]
     assert runner.invoke(main, good).exit_code == 0
     before = (out / "plan.json").read_bytes()
-    result = runner.invoke(main, [*good, "--width", "40", "--height", "9"])
+    result = runner.invoke(main, [*good, "--width", "40", "--height", "9", "--json"])
     assert result.exit_code == 1, result.output
-    assert "plan-congestion.svg" in result.output
+    report = json.loads(result.stdout)
+    assert report["error"]["code"] == "H2G-P001" and "plan-congestion.svg" in report["error"]["hint"]
+    assert any("40 x 9: " in told and "tiles wanted by" in told for told in report["failed_sizes"])
     assert (out / "plan-congestion.svg").exists() and (out / "plan.json").read_bytes() == before
     ResultFolder(out)  # it is still known as ours
     assert runner.invoke(main, good).exit_code == 0

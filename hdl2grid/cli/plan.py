@@ -73,6 +73,7 @@ def plan_command(
             try:
                 outcome = run_flow(machine, design_folder(design), options, reporter, stop_after == "synthesise", stop)
             except NotPlaced as failed:
+                state.report({"failed_sizes": [trouble.told() for trouble in failed.troubles]})
                 raise _with_picture(failed, str(machine.name), options, folder) from None
             for warning in outcome.mapped.warnings:
                 reporter.note(f"warning: {warning}")
