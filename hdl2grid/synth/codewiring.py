@@ -34,12 +34,13 @@ TOGGLE_TERMS = 3
 @dataclass(frozen=True)
 class Wired:
     """`missing`: cells beyond the bound that products alone will need; `excess`: terms that sinks have too many,
-    each of which will take about a stack; `price` of the wiring; the code by state."""
+    each of which will take about a stack; `price` of the wiring; the code by state. `known`: the cells were found."""
 
     missing: int
     excess: int
     price: int
     codes: tuple[int, ...]
+    known: bool = True
 
 
 def spread(codes: Any, bit: int, places: tuple[int, ...]) -> int:
@@ -91,7 +92,7 @@ def wire(
     if missing:
         tests = add_exactly_ones(num_points, plane_words, space, affine, pool) if with_tests else {}
         if not tests:
-            return Wired(missing, 0, 0, tuple(int(c) for c in codes))
+            return Wired(missing, 0, 0, tuple(int(c) for c in codes), False)
         pool, sets = _joined(pool, tests)
     nonlinear = residues(pool, affine)
     pivots = sorted(space.rows)

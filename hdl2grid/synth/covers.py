@@ -104,10 +104,11 @@ class Terms:
         scratch: Any = np.empty((flats.SCRATCH, flats.MOST_ROWS), dtype=np.uint64)
         self.count = flats.add(self.rows, self.sizes, self.masks, self.count, row, size, np.uint64(mask), scratch)
 
-    def walk(self, steps: int, seed: int, narrow: bool) -> None:
-        """At most `steps` pairs looked at, fewer where there are few."""
+    def walk(self, steps: int, seed: int, narrow: bool, codes: Sequence[int] = (), width: int = 0) -> None:
+        """At most `steps` pairs looked at, fewer where there are few. `codes`: see `flats.walk`."""
         steps = min(steps, _STEPS_A_PAIR * self.count * self.count)
-        self.count = flats.walk(self.rows, self.sizes, self.masks, self.count, steps, seed, narrow)
+        known = np.array(codes, dtype=np.uint64)
+        self.count = flats.walk(self.rows, self.sizes, self.masks, self.count, steps, seed, narrow, known, width)
 
     def listed(self) -> list[tuple[Flat, int]]:
         """The terms in an order of their own."""

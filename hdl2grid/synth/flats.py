@@ -293,9 +293,93 @@ def _weight(sizes: Any, count: int) -> int:
 
 
 @njit(cache=True)
-def walk(rows: Any, sizes: Any, masks: Any, count: int, steps: int, seed: int, narrow: bool) -> int:
+def _kept(
+    rows: Any,
+    sizes: Any,
+    masks: Any,
+    count: int,
+    best_rows: Any,
+    best_sizes: Any,
+    best_masks: Any,
+    best: int,
+    best_weight: int,
+) -> Any:
+    """Notes the terms where they are the best so far; the best's number and weight."""
+    if count > best:
+        return best, best_weight
+    weight = _weight(sizes, count)
+    if count == best and weight >= best_weight:
+        return best, best_weight
+    best_rows[:count] = rows[:count]
+    best_sizes[:count] = sizes[:count]
+    best_masks[:count] = masks[:count]
+    return count, weight
+
+
+@njit(cache=True)
+def is_never(rows: Any, size: int, codes: Any, width: int) -> bool:
+    """Whether a flat holds in none of `codes`, the values that variables 0 to `width - 1` take. (A row whose highest
+    variable is another one can always be met.)"""
+    own = (_ONE << np.uint64(width)) - _ONE
+    for code in codes:
+        holds = True
+        for i in range(size):
+            row = rows[i] & _LINEAR
+            if row & ~own == _ZERO:
+                word = row & code
+                odd = rows[i] >> np.uint64(63)
+                while word:
+                    word &= word - _ONE
+                    odd ^= _ONE
+                if odd:
+                    holds = False
+                    break
+        if holds:
+            return False
+    return True
+
+
+@njit(cache=True)
+def _other_side(flat: Any, size: int, turn: Any, codes: Any, width: int, out: Any, other: Any) -> int:
+    """The flat with one constraint fewer, where the difference holds in none of `codes`; -1 where it does hold."""
+    k = int(turn % np.uint64(size))
+    turn >>= np.uint64(8)
+    made = 0
+    for j in range(size):
+        if j != k:
+            row = flat[j] ^ (flat[k] if turn & _ONE else _ZERO)
+            turn >>= _ONE
+            made = insert(out, made, row)
+    other[:made] = out[:made]
+    rest = insert(other, made, flat[k] ^ _CONSTANT)
+    if rest >= 0 and not is_never(other, rest, codes, width):
+        return -1
+    return made
+
+
+@njit(cache=True)
+def _narrowed(flat: Any, size: int, turn: Any, codes: Any, width: int, out: Any, other: Any) -> int:
+    """The flat with one constraint more, on variables 0 to `width - 1`, that makes no difference in `codes`; -1 where
+    it does."""
+    row = turn >> np.uint64(8) & ((_ONE << np.uint64(width)) - _ONE)
+    if turn & _ONE:
+        row |= _CONSTANT
+    other[:size] = flat[:size]
+    rest = insert(other, size, row ^ _CONSTANT)
+    if size + 1 >= MOST_ROWS or rest >= 0 and not is_never(other, rest, codes, width):
+        return -1
+    out[:size] = flat[:size]
+    return insert(out, size, row)
+
+
+@njit(cache=True)
+def walk(
+    rows: Any, sizes: Any, masks: Any, count: int, steps: int, seed: int, narrow: bool, codes: Any, width: int
+) -> int:
     """Random trades with every merge taken; `steps` counts pairs looked at. Leaves the best terms found in the
-    arrays (which must have room for a few more) and returns their number. `narrow` keeps factors short."""
+    arrays (which must have room for a few more) and returns their number. `narrow` keeps factors short. `codes`,
+    where there are any, are all the values that variables 0 to `width - 1` take: what differs elsewhere only is
+    the same."""
     state = np.array([np.uint64(seed) * np.uint64(2654435761) + np.uint64(88172645463325252)], dtype=np.uint64)
     best_rows, best_sizes, best_masks, best = rows.copy(), sizes.copy(), masks.copy(), count
     best_weight = _weight(sizes, count)
@@ -306,6 +390,20 @@ def walk(rows: Any, sizes: Any, masks: Any, count: int, steps: int, seed: int, n
             break
         i = int(_next(state) >> np.uint64(11)) % count
         j = int(_next(state) >> np.uint64(11)) % count
+        if len(codes) and _next(state) >> np.uint64(30) & np.uint64(7) == _ZERO:
+            turn = _next(state) >> np.uint64(11)
+            if turn & np.uint64(3):
+                s1 = _other_side(rows[i], sizes[i], turn >> np.uint64(2), codes, width, one, two)
+            else:
+                s1 = _narrowed(rows[i], sizes[i], turn >> np.uint64(2), codes, width, one, two)
+            if s1 >= 0:
+                mi = masks[i]
+                count = _drop(rows, sizes, masks, count, i)
+                count = add(rows, sizes, masks, count, one, s1, mi, scratch)
+                best, best_weight = _kept(
+                    rows, sizes, masks, count, best_rows, best_sizes, best_masks, best, best_weight
+                )
+            continue
         if i == j or sizes[i] - sizes[j] > 2 or sizes[j] - sizes[i] > 2:
             continue
         if sizes[i] == 2:
@@ -345,13 +443,7 @@ def walk(rows: Any, sizes: Any, masks: Any, count: int, steps: int, seed: int, n
         count = _drop(rows, sizes, masks, count, min(i, j))
         count = add(rows, sizes, masks, count, one, s1, m1, scratch)
         count = add(rows, sizes, masks, count, two, s2, m2, scratch)
-        if count <= best:
-            weight = _weight(sizes, count)
-            if count < best or weight < best_weight:
-                best, best_weight = count, weight
-                best_rows[:count] = rows[:count]
-                best_sizes[:count] = sizes[:count]
-                best_masks[:count] = masks[:count]
+        best, best_weight = _kept(rows, sizes, masks, count, best_rows, best_sizes, best_masks, best, best_weight)
     rows[:best] = best_rows[:best]
     sizes[:best] = best_sizes[:best]
     masks[:best] = best_masks[:best]

@@ -23,7 +23,7 @@ from hdl2grid.synth.gf2 import bits
 StatesOf = Callable[[tuple[int, ...], int], States | None]
 
 _MOST_STATES = 64
-_MOST_POINTS = 1 << 12
+_MOST_POINTS = 1 << 16
 _MOST_REGISTERS = 24
 _MOST_CANDIDATES = 64
 REGISTER_TERMS = 2
@@ -55,7 +55,8 @@ class Behaviour:
 class Group:
     """Registers of `Logic` (ascending numbers), the literals of their condition, and their machine.
 
-    `states[i]` is state i in the HDL's own code, bit b being `registers[b]`.
+    `states[i]` is state i in the HDL's own code, bit b being `registers[b]`. `cuts` are the nodes that are read from
+    it, each with its place in the machine's `wanted`.
     """
 
     name: str
@@ -64,6 +65,7 @@ class Group:
     context: tuple[int, ...]
     states: tuple[int, ...]
     behaviour: Behaviour
+    cuts: tuple[tuple[int, int], ...]
 
 
 def find_groups(logic: Logic, constant: frozenset[int], states_of: StatesOf, max_toggles: int) -> tuple[Group, ...]:
@@ -154,11 +156,13 @@ def _group(
     after = _numbers(evaluate(xag, data, columns, ones, forced), len(points), number)
     kept = [p for p in range(len(points)) if after[p] >= 0]
     inside = own | sum(1 << nodes[s - 1] for s in context)
-    cuts = _wanted(logic, supports, members, condition, own, inside, columns, ones)
+    found = _wanted(logic, supports, members, condition, own, inside, columns, ones)
     wanted: dict[int, int] = {}
-    for value, limit in cuts:
+    cuts = []
+    for node, value, limit in found:
         picked = _picked(value, kept)
         wanted[picked] = min(limit, wanted.get(picked, limit))
+        cuts.append((node, list(wanted).index(picked)))
     behaviour = Behaviour(
         num_states=len(own_states),
         first=number[sum(logic.registers[m].init << b for b, m in enumerate(members))],
@@ -171,7 +175,7 @@ def _group(
         code=tuple(int(s) for s in own_states),
     )
     name = "+".join(dict.fromkeys(word_of(logic.registers[m].name) for m in members))
-    return Group(name, members, condition, context, behaviour.code, behaviour)
+    return Group(name, members, condition, context, behaviour.code, behaviour, tuple(cuts))
 
 
 def _needed_in_states(
@@ -256,7 +260,7 @@ def _wanted(
     inside: int,
     columns: Mapping[int, int],
     ones: int,
-) -> Iterator[tuple[int, int]]:
+) -> Iterator[tuple[int, int, int]]:
     """The functions of the group that others read, with the most terms that these take. One that is 1 in a single
     state and feeds a single AND is left out: whatever the code, it is a product that its reader takes in."""
     mine = set(members)
@@ -275,7 +279,7 @@ def _wanted(
     shown = Counter(o.literal >> 1 for o in logic.outputs)
     for node, value, states in zip(cuts, values, alone, strict=True):
         if readers[node] > 1 or states != {1}:
-            yield value, PIXEL_TERMS if shown[node] else REGISTER_TERMS
+            yield node, value, PIXEL_TERMS if shown[node] else REGISTER_TERMS
 
 
 def _here(columns: Mapping[int, int], logic: Logic, members: Sequence[int], value: int, ones: int) -> int:

@@ -19,6 +19,7 @@ from hdl2grid.synth.groups import Group, evaluate, node_supports
 
 _MOST_TABLE = 256
 _MOST_PLANES = 9
+_CONSTANT = 1 << 63
 
 
 def recode(logic: Logic, codings: Sequence[tuple[Group, Coding]]) -> Logic:
@@ -58,6 +59,8 @@ class _Recoder:
         self.new: dict[int, Literal] = {0: 0}
         self.code_bits: list[list[Literal]] = []
         self.masks: list[int] = []
+        self.cuts = {node: (i, k) for i, (g, c) in enumerate(codings) if c.flats for node, k in g.cuts}
+        self.flat_forms: dict[int, tuple[list[Literal], list[Literal]]] = {}
 
     def run(self) -> Logic:
         names = self._variables()
@@ -109,6 +112,10 @@ class _Recoder:
                 todo.pop()
                 continue
             support = self.supports[node]
+            if node in self.cuts:
+                number, wanted = self.cuts[node]
+                self.new[node] = self._from_flats(number)[1][wanted]
+                continue
             group = next((g for g, mask in enumerate(self.masks) if not support & ~mask), None)
             if group is not None:
                 self.new[node] = self._from_table(node, group)
@@ -158,15 +165,48 @@ class _Recoder:
         """The code after a tick on which the group moves."""
         group, coding = self.codings[number]
         behaviour = group.behaviour
+        if coding.flats:
+            return self._from_flats(number)[0]
         if len(behaviour.here) > _MOST_TABLE:
             return self._next_by_states(number)
-        nodes = [r.literal >> 1 for r in self.logic.registers] + [i.literal >> 1 for i in self.logic.inputs]
-        literals = [*self.code_bits[number], *self._moved([2 * nodes[s - 1] for s in group.context])]
+        literals = self._literals(number)
         points = range(len(behaviour.here))
         now = [sum((coding.codes[behaviour.here[p]] >> j & 1) << p for p in points) for j in range(coding.width)]
         then = [sum((coding.codes[behaviour.after[p]] >> j & 1) << p for p in points) for j in range(coding.width)]
         ones = (1 << len(points)) - 1
         return [from_table(self.builder, literals, [*now, *behaviour.context], v, ones) for v in then]
+
+    def _literals(self, number: int) -> list[Literal]:
+        """The group's code bits and its context."""
+        group = self.codings[number][0]
+        nodes = [r.literal >> 1 for r in self.logic.registers] + [i.literal >> 1 for i in self.logic.inputs]
+        return [*self.code_bits[number], *(self.new[nodes[s - 1]] for s in group.context)]
+
+    def _from_flats(self, number: int) -> tuple[list[Literal], list[Literal]]:
+        """The code after a tick and the wanted functions, as sums of the coding's flats and affine functions."""
+        if number not in self.flat_forms:
+            group, coding = self.codings[number]
+            behaviour = group.behaviour
+            ones = (1 << len(behaviour.here)) - 1
+            now = [_spread(coding.codes, j, behaviour.here) for j in range(coding.width)]
+            then = [_spread(coding.codes, j, behaviour.after) for j in range(coding.width)]
+            columns, literals = [*now, *behaviour.context], self._literals(number)
+            known: dict[tuple[int, ...], int] = {(): ones} | {(i,): c for i, c in enumerate(columns)}
+            made = dict.fromkeys(known, 1) | {(i,): x for i, x in enumerate(literals)}
+            for k, flat in enumerate(coding.flats):
+                value, factors = ones, []
+                for row in flat:
+                    terms = [(i,) for i in bits(row & ~_CONSTANT)] + ([] if row & _CONSTANT else [()])
+                    factors.append(_built(self.builder, literals, terms))
+                    vector = 0
+                    for term in terms:
+                        vector ^= known[term]
+                    value &= vector
+                known[-1, k], made[-1, k] = value, self.builder.and_all(factors)
+            values = _sums_of(known, [*then, *behaviour.wanted], ones)
+            built = [self.builder.xor_all([made[term] for term in terms]) for terms in values]
+            self.flat_forms[number] = built[: coding.width], built[coding.width :]
+        return self.flat_forms[number]
 
     def _next_by_states(self, number: int) -> list[Literal]:
         """As `_next`: the old next state, and the code of that."""
@@ -207,6 +247,27 @@ def _terms(columns: Sequence[int], degree: int) -> dict[tuple[int, ...], int]:
     for size in range(1, degree + 1):
         for chosen in combinations(range(len(columns)), size):
             found[chosen] = found[chosen[:-1]] & columns[chosen[-1]]
+    return found
+
+
+def _spread(codes: Sequence[int], bit: int, places: Sequence[int]) -> int:
+    """Bit `bit` of the states' codes as a function of points."""
+    digits = ["1" if codes[s] >> bit & 1 else "0" for s in reversed(places)]
+    return int("".join(digits), 2)
+
+
+def _sums_of(terms: Mapping[tuple[int, ...], int], values: Sequence[int], ones: int) -> list[Terms]:
+    """For each value the terms that add up to it, those that come first preferred."""
+    shift = len(terms)
+    names = list(terms)
+    tagged = Basis(ignore=(1 << shift) - 1)
+    for i, name in enumerate(names):
+        tagged.add((terms[name] & ones) << shift | 1 << i)
+    found = []
+    for value in values:
+        rest = tagged.reduce(value << shift)
+        assert not rest >> shift
+        found.append(tuple(names[i] for i in bits(rest)))
     return found
 
 

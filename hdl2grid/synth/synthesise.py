@@ -14,6 +14,7 @@ from hdl2grid.errors import InputError, nearest
 from hdl2grid.logic.explore import Reachable, States, explore
 from hdl2grid.logic.model import Logic
 from hdl2grid.synth.blocks import Solved, map_blocks
+from hdl2grid.synth.bundles import bundle
 from hdl2grid.synth.codes import Coding, find_codes
 from hdl2grid.synth.dependent import drop_dependent
 from hdl2grid.synth.emit import emit, longest_wave
@@ -331,6 +332,7 @@ class _Mapper:
             carries = with_majorities(whole, self.logic, self.constant, chosen)
             problem = share_flats(problem, whole, [carries] if carries else [], cost, limits, self.flats)
             problem = drop_dependent(problem, cost)
+            problem = bundle(problem, cost)
         return self._timed(problem, limits, blocks)
 
     def _timed(self, problem: Problem, limits: SynthParams, blocks: tuple[BlockReport, ...]) -> _Mapped:
