@@ -120,21 +120,53 @@ def read_blif(path: Path, name: str) -> Logic:
     return _loaded(name, b, inputs, build)
 
 
-def read_kiss(path: Path, name: str) -> Logic:
-    """A state machine with a reset; what the table leaves open is 0 (outputs) or stands still (states)."""
+def is_complete(path: Path) -> bool:
+    """Whether a state machine answers every input in every state that it can reach from its reset."""
+    rows, reset = _kiss_rows(path)
+    reached, todo = {reset}, [reset]
+    while todo:
+        state = todo.pop()
+        here = [row for row in rows if row[1] in (state, "*")]
+        if _covered([row[0] for row in here]) < 1 << len(rows[0][0]) or any(row[2] == "*" for row in here):
+            return False
+        for row in here:
+            if row[2] not in reached:
+                reached.add(row[2])
+                todo.append(row[2])
+    return True
+
+
+def _covered(patterns: Sequence[str]) -> int:
+    """How many inputs fit at least one of the patterns."""
+    if not patterns:
+        return 0
+    if any(not p.strip("-") for p in patterns):
+        return 1 << len(patterns[0])
+    place = next(i for i in range(len(patterns[0])) if any(p[i] != "-" for p in patterns))
+    total = 0
+    for value in "01":
+        total += _covered([p[:place] + p[place + 1 :] for p in patterns if p[place] in ("-", value)])
+    return total
+
+
+def _kiss_rows(path: Path) -> tuple[list[list[str]], str]:
+    """The rows of a table and its reset: as given, else the present state of the first row, else where the first row
+    leads from any state."""
     rows = []
     reset = ""
-    num_in = 0
     for words in _lines(path):
-        if words[0] == ".i":
-            num_in = int(words[1])
-        elif words[0] == ".r":
+        if words[0] == ".r":
             reset = words[1]
         elif not words[0].startswith("."):
             rows.append(words)
+    return rows, reset or (rows[0][2] if rows[0][1] == "*" else rows[0][1])
+
+
+def read_kiss(path: Path, name: str) -> Logic:
+    """A state machine with a reset; what the table leaves open is 0 (outputs) or stands still (states)."""
+    rows, reset = _kiss_rows(path)
+    num_in = len(rows[0][0])
     states = list(dict.fromkeys(word for row in rows for word in row[1:3] if word != "*"))
-    first_row = rows[0]
-    reset = reset or (first_row[2] if first_row[1] == "*" else first_row[1])
     width = max(1, (len(states) - 1).bit_length())
     b = XagBuilder()
     q = [b.variable(f"state[{i}]") for i in range(width)]

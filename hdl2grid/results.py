@@ -113,4 +113,5 @@ def _block(block: BlockReport) -> Block:
         stacks=block.stacks,
         bound="" if block.bound is None else str(block.bound),
         verdict=block.verdict,
+        proof=block.proof,
     )

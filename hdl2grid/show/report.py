@@ -34,7 +34,8 @@ class Evidence:
 
 @dataclass(frozen=True)
 class Block:
-    """One block of synthesis, in words: its name, method, reachable states, stacks, bound and verdict."""
+    """One block of synthesis, in words: its name, method, reachable states, stacks, bound, verdict and the kind of
+    proof."""
 
     name: str
     method: str
@@ -42,6 +43,7 @@ class Block:
     stacks: int
     bound: str
     verdict: str
+    proof: str
 
 
 @dataclass(frozen=True)

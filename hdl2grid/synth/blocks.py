@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,7 +10,7 @@ import numpy as np
 from hdl2grid.logic.explore import States
 from hdl2grid.synth.gating import word_of
 from hdl2grid.synth.gf2 import Basis, bits
-from hdl2grid.synth.model import BlockReport, SynthParams
+from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.network import Form, Network
 from hdl2grid.synth.onelevel import OneLevel, Target, lower_bound, one_level
 from hdl2grid.synth.sinks import OUTPUT, PART, REGISTER, Problem, Sink
@@ -23,6 +23,24 @@ Solved = dict[tuple[Task, int, int], OneLevel | None]
 _SMALL_SUPPORT = 14
 _SMALL_TABLE = 1 << 12
 _MOST_JOINT = 24
+
+
+@dataclass(frozen=True)
+class MappedBlock:
+    """Sinks (positions in the problem) that were mapped together. `size`: the cells that their solution needs, None
+    where they stay as they were. `has_parts`: parts of other sinks are mapped with them. `bound`: dim W - dim A of the
+    block; for what is left over, `whole_bound` is that of all sinks together. `is_least`: no fewer cells will do."""
+
+    name: str
+    sinks: tuple[int, ...]
+    variables: int
+    states: int | None
+    task: Task | None
+    size: int | None
+    bound: int | None
+    is_least: bool
+    has_parts: bool = False
+    whole_bound: int | None = None
 
 
 @dataclass
@@ -38,7 +56,7 @@ def map_blocks(
     solved: Solved,
     budget: int | None = None,
     cut_wide: bool = False,
-) -> tuple[Problem, tuple[BlockReport, ...]] | None:
+) -> tuple[Problem, tuple[MappedBlock, ...]] | None:
     """The problem with every small block replaced by its one-level solution where that takes fewer stacks.
 
     `states_of(signals, limit)` gives the states of variables; `solved` keeps solutions between calls. None when
@@ -60,7 +78,7 @@ def map_blocks(
     rest = len(cells)
     if budget is not None and rest + sum(lower_bound(*task) for task in tasks) >= budget:
         return None
-    reports = []
+    made: list[MappedBlock] = []
     for block, task in zip(blocks, tasks, strict=True):
         plain = len(network.cone([forms[i] for i in block.sinks]))
         key = task, plain, params.search_steps
@@ -70,14 +88,30 @@ def map_blocks(
         if solution is not None:
             for i, form in zip(block.sinks, place_cells(network, block, solution), strict=True):
                 forms[i] = form
-        reports.append(_report(problem, block, task, solution, plain))
+        sinks = [problem.sinks[i] for i in block.sinks]
+        size = plain if solution is None else solution.size
+        inside = tuple(i for i in block.sinks if i < len(whole.sinks))
+        bound = lower_bound(*task)
+        made.append(
+            MappedBlock(
+                block_name(sinks),
+                inside,
+                len(block.variables),
+                task[0],
+                task,
+                size,
+                bound,
+                size == bound,
+                len(inside) < len(sinks),
+            )
+        )
     if large:
         used = network.support([forms[i] for i in large]).bit_count()
-        reports.append(_rest_report(whole, states_of, len(large), used, rest, reports))
+        made.append(_rest(whole, states_of, large, used, rest + sum(block.size or 0 for block in made)))
     if pieces is not None:
         forms = join(pieces, forms)
-    sinks = tuple(replace(s, form=f) for s, f in zip(whole.sinks, forms, strict=True))
-    return replace(whole, sinks=sinks), tuple(reports)
+    mapped = tuple(replace(s, form=f) for s, f in zip(whole.sinks, forms, strict=True))
+    return replace(whole, sinks=mapped), tuple(made)
 
 
 @dataclass(frozen=True)
@@ -211,37 +245,20 @@ def place_cells(network: Network, block: Block, solution: OneLevel) -> list[Form
     return [translate(form) for form in solution.forms]
 
 
-def _report(problem: Problem, block: Block, task: Task, solution: OneLevel | None, plain: int) -> BlockReport:
-    bound = lower_bound(*task)
-    stacks = plain if solution is None else solution.size
-    return BlockReport(
-        block_name([problem.sinks[i] for i in block.sinks]),
-        "multi-level" if solution is None else "one level",
-        len(block.sinks),
-        len(block.variables),
-        task[0],
-        stacks,
-        bound,
-        "proved minimal" if bound == stacks else "open",
-    )
-
-
-def _rest_report(
-    whole: Problem, states_of: StatesOf, targets: int, used: int, rest: int, others: list[BlockReport]
-) -> BlockReport:
-    """What is left beside the blocks `others`: its bound is that of all sinks together, less the others' stacks."""
+def _rest(whole: Problem, states_of: StatesOf, large: Sequence[int], used: int, total: int) -> MappedBlock:
+    """What is left beside the other blocks: its bound is that of all sinks together, less the others' stacks.
+    `total`: cells in all."""
     forms = [s.form for s in whole.sinks]
+    inside = tuple(i for i in large if i < len(forms))
     signals = bits(whole.network.support(forms))
     states = states_of(tuple(signals), _SMALL_TABLE) if len(signals) <= _MOST_JOINT else None
     if states is None:
-        return BlockReport("rest", "multi-level", targets, used, None, rest, None, "open")
+        return MappedBlock("rest", inside, used, None, None, None, None, False)
     columns = {s: vector_of(states >> np.uint64(i) & np.uint64(1)) for i, s in enumerate(signals)}
     ones = (1 << len(states)) - 1
     affine = Basis([ones, *columns.values()])
     wanted = Basis(affine.reduce(v) for v in whole.network.evaluate(forms, columns, ones))
-    bound = max(0, len(wanted) - sum(report.stacks for report in others))
-    verdict = "proved minimal" if bound == rest else "open"
-    return BlockReport("rest", "multi-level", targets, used, len(states), rest, bound, verdict)
+    return MappedBlock("rest", inside, used, len(states), None, None, None, total <= len(wanted), False, len(wanted))
 
 
 def block_name(sinks: list[Sink]) -> str:

@@ -2,10 +2,11 @@
 
 Up to an affine function there are 2^11 functions of four variables. Products are 172 of them; the stacks of three to
 five toggles that say 'exactly one' of affine functions, with the products, are 2020. (All were gone through; see
-`stacks_of_four`.) So products that the same sinks read, and that span four forms together, are one stack.
+`stacks_of_four`.) So products that span four forms together take as many stacks as their sets of sinks, as vectors,
+have dimensions, which may be fewer than there are products.
 
-A *bundle* is a space of four forms and a set of sinks. A product with sinks M needs no stack of its own where M is a
-sum of the sinks of bundles whose spaces hold it.
+A *bundle* is a space of four forms and a set of sinks: one stack. A product with sinks M needs no stack of its own
+where M is a sum of the sinks of bundles whose spaces hold it.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ from hdl2grid.synth.network import EXACTLY_ONE, ONE, PRODUCT, Form, Network
 from hdl2grid.synth.sinks import Problem
 
 _SPAN = 4
-_MOST_CELLS = 250
+_MOST_CELLS = 40
 _MOST_TOGGLES = 5
 
 
@@ -55,12 +56,11 @@ def bundle(problem: Problem, cost: Callable[[Problem], int]) -> Problem:
     price = cost(trial)
     if price < least:
         return trial
-    for one in bundles:  # sums that get too long may make some of them dearer than what they replace
-        if len(one.signals) > 1:
-            trial = _placed(best, [one])
-            price = cost(trial)
-            if price < least:
-                best, least = trial, price
+    for span in dict.fromkeys(one.span for one in bundles):  # long sums may make some dearer than what they replace
+        trial = _placed(best, [one for one in bundles if one.span == span])
+        price = cost(trial)
+        if price < least:
+            best, least = trial, price
     return best
 
 
@@ -87,26 +87,29 @@ def _span(factors: Sequence[Form]) -> tuple[Form, ...]:
 
 
 def _found(terms: Sequence[_Term]) -> list[_Bundle]:
-    """Bundles of at least two products, greedily: the space and sinks that take most of those left."""
+    """Bundles, greedily: the space that saves most stacks among the products left, then the next."""
     left = {t.signal: t for t in terms}
     bundles: list[_Bundle] = []
+    spaces = list(_spaces([t for t in terms if len(t.span) <= _SPAN]))
     while True:
         best: list[_Term] = []
         best_span: tuple[Form, ...] = ()
-        groups: dict[int, list[_Term]] = {}
-        for term in left.values():
-            if len(term.span) <= _SPAN:
-                groups.setdefault(term.sinks, []).append(term)
-        for members in groups.values():
-            for span in _spaces(members):
-                inside = [t for t in members if _holds(span, t.span)]
-                if len(inside) > len(best):
-                    best, best_span = inside, span
-        if len(best) < 2:
+        best_gain = 0
+        for span, inside in spaces:
+            here = [t for t in inside if t.signal in left]
+            gain = len(here) - len(Basis(t.sinks for t in here))
+            if gain > best_gain:
+                best, best_span, best_gain = here, span, gain
+        if not best_gain:
             break
-        bundles.append(_Bundle(best_span, best[0].sinks, {t.signal: None for t in best}))
+        made: list[_Bundle] = []
+        known = Basis()
         for term in best:
+            if known.add(term.sinks):
+                made.append(_Bundle(best_span, term.sinks, {}))
             del left[term.signal]
+        _absorb(best, made)
+        bundles += made
     _absorb(list(left.values()), bundles)
     return bundles
 
@@ -125,16 +128,17 @@ def _absorb(left: Sequence[_Term], bundles: list[_Bundle]) -> None:
                 holding[i].signals[term.signal] = None
 
 
-def _spaces(members: Sequence[_Term]) -> Iterator[tuple[Form, ...]]:
-    """Spaces of at most four forms that two of the products span together."""
+def _spaces(terms: Sequence[_Term]) -> Iterator[tuple[tuple[Form, ...], list[_Term]]]:
+    """Spaces of at most four forms that two of the products span together, with all products in them."""
     seen = set()
-    for a, b in combinations(members, 2):
+    for a, b in combinations(terms, 2):
         span = Basis([*a.span, *b.span])
-        if len(span) <= _SPAN:
-            rows = span.sorted_rows()
-            if rows not in seen:
-                seen.add(rows)
-                yield rows
+        rows = span.sorted_rows()
+        if len(rows) <= _SPAN and rows not in seen:
+            seen.add(rows)
+            inside = [t for t in terms if _holds(rows, t.span)]
+            if len(inside) > 1:
+                yield rows, inside
 
 
 def _holds(span: tuple[Form, ...], part: tuple[Form, ...]) -> bool:
@@ -284,14 +288,14 @@ def _fill(values: Any, ones: Any, products: Any) -> None:
 
 
 @njit(cache=True)
-def _note(table: Any, index: int, chosen: Any, size: int) -> None:
+def _note(table: Any, index: Any, chosen: Any, size: int) -> None:
     if table[index, 5] < 0:
         table[index, :size] = chosen[:size]
         table[index, 5] = size
 
 
 @njit(cache=True)
-def _class_of(table: int) -> int:
+def _class_of(table: Any) -> Any:
     """The coefficients of degree two and more of a function's Reed-Muller form, packed."""
     word = np.int64(table)
     word ^= (word & 0x5555) << 1

@@ -25,12 +25,14 @@ from hdl2grid.rng import seeded
 from hdl2grid.synth.codeflats import find_flat_codes
 from hdl2grid.synth.codekernels import anneal_codes, anneal_functions, rank_of, subspaces
 from hdl2grid.synth.codespaces import spaces_of_rank
-from hdl2grid.synth.covers import Flat
 from hdl2grid.synth.codewiring import Wired, spread, wire
+from hdl2grid.synth.covers import Flat
 from hdl2grid.synth.gf2 import Basis, bits
 from hdl2grid.synth.groups import REGISTER_TERMS, Behaviour
 from hdl2grid.synth.onelevel import Target, one_level
 
+BY_DIMENSION = "dimension: c r + dim F - 1"
+BY_SPACES = "exhaustion: no code lies in any space of lower rank"
 _MOST_CODES = 400
 _MOST_ANNEALED = 24
 _MOST_WORK = 300_000
@@ -46,6 +48,7 @@ _WIRE_STEPS = (300, 1500, 20_000)
 _FINALISTS = 4
 _MADE_STEPS = 6000
 _MOST_RIVALS = 4
+_FEW_POINTS = 32
 _MARGIN = 4
 _LEVELS = 3
 _MOST_WIRED = 24
@@ -59,15 +62,19 @@ _FEW_STATES = 12
 
 @dataclass(frozen=True)
 class Coding:
-    """A code: `codes[s]` of `width` bits for state s. `stacks` are its registers, resets and cells at the least;
-    `bound` the fewest that any code has; `verdict` 'proved minimal' or 'open'. `own`: it is the design's own. `flats`:
-    products that do for it (see `codeflats.py`), where these were looked for."""
+    """A code: `codes[s]` of `width` bits for state s.
+
+    `stacks`: its registers, resets and cells (for more than 64 points, where `verdict` is 'open', at the least);
+    `bound`: the fewest that any code has; `verdict` 'proved minimal' or 'open', `proof` the kind of proof. `own`: it
+    is the design's own. `flats`: products that do for it (see `codeflats.py`), where these were looked for.
+    """
 
     width: int
     codes: tuple[int, ...]
     stacks: int
     bound: int
     verdict: str
+    proof: str
     own: bool
     flats: tuple[Flat, ...] = ()
 
@@ -131,10 +138,7 @@ def find_codes(behaviour: Behaviour, seed: int) -> tuple[Coding, ...]:
     flat = find_flat_codes(behaviour, given, seed)
     if len(behaviour.here) > 64:
         found = found[:1]  # nothing is known of the cells that it will take
-    made = [
-        Coding(c.width, c.codes, c.stacks, bound, "proved minimal" if c.stacks == bound else "open", False, c.flats)
-        for c in flat
-    ]
+    made = [Coding(c.width, c.codes, c.stacks, bound, *_verdict(c.stacks, bound), False, c.flats) for c in flat]
     return (*made, *found) if len(behaviour.here) > 64 else (*found, *made)
 
 
@@ -146,7 +150,21 @@ def code_of(behaviour: Behaviour, width: int, codes: Sequence[int], own: bool = 
     stacks = problem.base(width) + problem.rank(codes, width)
     least = max(1, (behaviour.num_states - 1).bit_length())
     bound = min(stacks, *(problem.base(w) + problem.least_rank(w) for w in range(least, max(width, least) + 2)))
-    return Coding(width, tuple(codes), stacks, bound, "open", own)
+    return Coding(width, tuple(codes), stacks, bound, "open", "", own)
+
+
+def _verdict(stacks: int, bound: int) -> tuple[str, str]:
+    return ("proved minimal", BY_DIMENSION) if stacks <= bound else ("open", "")
+
+
+def own_stacks(behaviour: Behaviour) -> tuple[int, int]:
+    """The least stacks of the design's own code, and of any code of fewest bits, by dimension."""
+    problem = _Problem(behaviour)
+    width = max(max(behaviour.code).bit_length(), 1)
+    own = problem.base(width)
+    if problem.size <= 64:
+        own += problem.rank(behaviour.code, width)
+    return own, problem.base(max(1, (behaviour.num_states - 1).bit_length()))
 
 
 class _Search:
@@ -334,26 +352,36 @@ class _Search:
         finals.append(self._wired(self._own_width(), self.behaviour.code, _WIRE_STEPS[2], self.seed, True))
         own = len(finals) - 1
         bound = self._bound()
-        made, stacks = [], []
+        made: list[int] = []
+        sure_stacks: list[int] = []
+        judged: dict[tuple[int, tuple[int, ...]], tuple[int, int]] = {}
         for key, width, wired in finals:
             total, sure = key[1], key[1]
             if key[0] > 2 * bound or not wired.known:
-                total, sure = self._made(width, wired)
+                if (width, wired.codes) not in judged:
+                    judged[width, wired.codes] = self._made(width, wired)
+                total, sure = judged[width, wired.codes]
             made.append(total)
-            stacks.append(key[1] if wired.known else sure)
+            sure_stacks.append(key[1] if wired.known else sure)
         order = [(made[i], *key[1:]) for i, (key, _, _) in enumerate(finals)]
         order[own] = (*order[own][:2], order[own][2] - _MARGIN)
         ranked = sorted(range(len(finals)), key=lambda i: (order[i], -i))
-        if made[ranked[0]] == stacks[ranked[0]] == bound:
+        if made[ranked[0]] == sure_stacks[ranked[0]] == bound:
             del ranked[1:]
         found: dict[tuple[int, ...], Coding] = {}
         for i in ranked:
             key, width, wired = finals[i]
-            verdict = "proved minimal" if bound >= stacks[i] and self._is_small() else "open"
-            coding = Coding(width, wired.codes, stacks[i], bound, verdict, i == own)
+            proof = self._proof(bound) if bound >= sure_stacks[i] and self._is_small() else ""
+            verdict = "proved minimal" if proof else "open"
+            coding = Coding(width, wired.codes, sure_stacks[i], bound, verdict, proof, i == own)
             if made[i] <= made[ranked[0]] + 1 and len(found) < _MOST_RIVALS:
                 found.setdefault(wired.codes, coding)
         return tuple(found.values())
+
+    def _proof(self, bound: int) -> str:
+        """The kind of proof that no code has fewer than `bound` stacks."""
+        plain = min(self.problem.base(w) + self.problem.least_rank(w) for w in self.excluded)
+        return BY_DIMENSION if bound <= plain else BY_SPACES
 
     def _tried(self, entries: Sequence[tuple[int, tuple[int, ...]]]) -> list[tuple[_Key, int, Wired]]:
         """The codes that look best wired after a short search, after a longer one; where products alone will not do
@@ -393,6 +421,8 @@ class _Search:
         then = [spread(wired.codes, j, behaviour.after) for j in range(width)]
         targets = [Target(a ^ b, j, REGISTER_TERMS) for j, (a, b) in enumerate(zip(now, then, strict=True))]
         targets += [Target(v, None, n) for v, n in zip(behaviour.wanted, behaviour.limits, strict=True)]
+        if len(behaviour.here) > _FEW_POINTS:  # sums in so many points are not shortened here: it would take too long
+            targets = [Target(t.vector, t.own, 99) for t in targets]
         made = one_level(len(behaviour.here), [*now, *behaviour.context], targets, 99, _MADE_STEPS, self.seed)
         registers = behaviour.register_cost * width
         return (

@@ -77,11 +77,13 @@ def _is_majority(inputs: Sequence[Form], rest: Form) -> bool:
 def _lightest_sum(network: Network, inputs: Sequence[Form], rest: Form) -> Form:
     """`x & y ^ rest` with the product's inputs inverted or not, whichever leaves the shortest sum.
 
-    For a majority, `(a ^ c) & (b ^ c) ^ c`, the rest may so become a or b instead of a long carry c.
+    For a majority, `(a ^ c) & (b ^ c) ^ c`, the rest may so become a or b instead of a long carry c. An input that is
+    a product stays as it is: it goes up in this one.
     """
     x, y = inputs
     sums = (rest, rest ^ x, rest ^ y, rest ^ x ^ y ^ 1)
-    best = min(range(4), key=lambda i: (_weight(sums[i]), i))
+    kept = (len(_factors(network, x)) > 1) << 1 | (len(_factors(network, y)) > 1)
+    best = min((i for i in range(4) if not i & kept), key=lambda i: (_weight(sums[i]), i))
     if best == 0:
         return conjunction(network, x, y) ^ rest
     return conjunction(network, x ^ (best >> 1 & 1), y ^ (best & 1)) ^ sums[best]

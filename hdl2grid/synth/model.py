@@ -39,12 +39,13 @@ class SynthParams:
 
 @dataclass(frozen=True)
 class BlockReport:
-    """One group of targets that was mapped together.
+    """One group of targets that was mapped together, as the mapping ended.
 
     `states` is the number of states of the block's variables. `stacks` counts products and exactly-ones that the
-    targets need, without those that only shorten sums at sinks or delay; `bound` is the fewest that any mapping
-    with these codes and gates needs, None where it was not computed. `verdict` is 'proved minimal' or 'open';
-    `method` 'one level' or 'multi-level'.
+    targets need; `products` and `exactly_ones` count those that there are, with the ones that only shorten sums; over
+    all blocks they add up to the circuit's. `bound` is the fewest that any mapping with these codes and gates needs,
+    None where it was not computed. `verdict` is 'proved minimal' or 'open', `proof` says how it was proved (empty for
+    'open'); `method` 'one level' or 'multi-level'.
     """
 
     name: str
@@ -53,8 +54,11 @@ class BlockReport:
     variables: int
     states: int | None
     stacks: int
+    products: int
+    exactly_ones: int
     bound: int | None
     verdict: str
+    proof: str
 
     @property
     def gap(self) -> int | None:
@@ -64,11 +68,12 @@ class BlockReport:
 
 @dataclass(frozen=True)
 class CodeReport:
-    """A group of registers that was put into another code.
+    """A group of registers whose code was free.
 
     `hdl_registers` bits became `registers` bits; `codes[s]` is the code of the group's state s (its states in the
-    ascending order of the HDL's code). `stacks`: registers, resets and cells at the least with this code; `bound`:
-    no code has fewer; `verdict` 'proved minimal' or 'open'.
+    ascending order of the HDL's code); `own`: it is the HDL's code after all. `stacks`: registers, resets and cells
+    with this code, without those that only shorten sums; `bound`: no code has fewer; `verdict` 'proved minimal' or
+    'open', `proof` says how it was proved.
     """
 
     name: str
@@ -76,9 +81,11 @@ class CodeReport:
     registers: int
     states: int
     codes: tuple[int, ...]
+    own: bool
     stacks: int
     bound: int
     verdict: str
+    proof: str
 
     @property
     def gap(self) -> int:

@@ -17,10 +17,20 @@ from hdl2grid.circuit.match import plain_name
 from hdl2grid.circuit.model import Circuit, Stack
 from hdl2grid.logic.explore import States
 from hdl2grid.logic.model import Logic
-from hdl2grid.synth.blocks import StatesOf, Truth, cluster, map_blocks, place_cells, task_of, truth_of, vector_of
+from hdl2grid.synth.blocks import (
+    MappedBlock,
+    StatesOf,
+    Truth,
+    cluster,
+    map_blocks,
+    place_cells,
+    task_of,
+    truth_of,
+    vector_of,
+)
 from hdl2grid.synth.extensions import smallest_extensions
 from hdl2grid.synth.gf2 import Basis, bits
-from hdl2grid.synth.model import BlockReport, SynthParams
+from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.network import PRODUCT, Cell, Form, Network
 from hdl2grid.synth.old_codes import registers_of
 from hdl2grid.synth.onelevel import OneLevel, Space, Target, express, lightest_cell, products
@@ -46,7 +56,7 @@ def strobes_of(circuit: Circuit) -> dict[str, str]:
 
 def stay_near(
     problem: Problem, logic: Logic, old: Circuit, states_of: StatesOf, params: SynthParams
-) -> tuple[Problem, tuple[BlockReport, ...]]:
+) -> tuple[Problem, tuple[MappedBlock, ...]]:
     """The problem with every sink's form as in the old circuit, as far as it still says what it should."""
     known = _Old(problem.network, logic, old)
     forms: dict[int, Form] = {}
@@ -56,20 +66,26 @@ def stay_near(
         if kept is not None:
             forms[i] = kept
     rest = [i for i in range(len(problem.sinks)) if i not in forms]
-    kept_cells = len(problem.network.cone(forms.values()))
-    reports = [BlockReport("kept from the old plan", "kept", len(forms), 0, None, kept_cells, None, "open")]
+    blocks = [_block("kept from the old plan", problem, sorted(forms))]
     left = replace(problem, sinks=tuple(problem.sinks[i] for i in rest))
     solved = _solve_blocks(left, known, states_of, params)
     forms |= {rest[i]: form for i, form in solved.items()}
+    blocks.append(_block("new beside the old plan", problem, [rest[i] for i in sorted(solved)]))
     rest = [i for i in range(len(problem.sinks)) if i not in forms]
     if rest:
         left = replace(problem, sinks=tuple(problem.sinks[i] for i in rest))
         mapped = map_blocks(left, states_of, params, {})
         assert mapped is not None
         forms |= {i: sink.form for i, sink in zip(rest, mapped[0].sinks, strict=True)}
-        reports += mapped[1]
+        blocks += [replace(block, sinks=tuple(rest[i] for i in block.sinks)) for block in mapped[1]]
     sinks = tuple(replace(sink, form=forms[i]) for i, sink in enumerate(problem.sinks))
-    return replace(problem, sinks=sinks), tuple(reports)
+    return replace(problem, sinks=sinks), tuple(blocks)
+
+
+def _block(name: str, problem: Problem, sinks: Sequence[int]) -> MappedBlock:
+    """Sinks of which nothing is known to be the least."""
+    used = problem.network.support([problem.sinks[i].form for i in sinks]).bit_count()
+    return MappedBlock(name, tuple(sinks), used, None, None, None, None, False)
 
 
 class _Old:

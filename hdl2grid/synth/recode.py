@@ -191,12 +191,14 @@ class _Recoder:
             now = [_spread(coding.codes, j, behaviour.here) for j in range(coding.width)]
             then = [_spread(coding.codes, j, behaviour.after) for j in range(coding.width)]
             columns, literals = [*now, *behaviour.context], self._literals(number)
-            known: dict[tuple[int, ...], int] = {(): ones} | {(i,): c for i, c in enumerate(columns)}
+            known: dict[tuple[int, ...], int] = {(): ones, **{(i,): c for i, c in enumerate(columns)}}
             made = dict.fromkeys(known, 1) | {(i,): x for i, x in enumerate(literals)}
+            met = {_canonical(flat) for flat in coding.flats}
             for k, flat in enumerate(coding.flats):
                 value, factors = ones, []
-                for row in flat:
-                    terms = [(i,) for i in bits(row & ~_CONSTANT)] + ([] if row & _CONSTANT else [()])
+                for row in _ordered(flat, met):
+                    terms: list[tuple[int, ...]] = [(i,) for i in bits(row & ~_CONSTANT)]
+                    terms += [] if row & _CONSTANT else [()]
                     factors.append(_built(self.builder, literals, terms))
                     vector = 0
                     for term in terms:
@@ -248,6 +250,22 @@ def _terms(columns: Sequence[int], degree: int) -> dict[tuple[int, ...], int]:
         for chosen in combinations(range(len(columns)), size):
             found[chosen] = found[chosen[:-1]] & columns[chosen[-1]]
     return found
+
+
+def _canonical(rows: Sequence[int]) -> tuple[int, ...]:
+    return Basis(rows, ignore=_CONSTANT).sorted_rows()
+
+
+def _ordered(flat: tuple[int, ...], met: set[tuple[int, ...]]) -> tuple[int, ...]:
+    """The rows in an order in which all but the last are no flat of their own: else the two would be taken for one
+    product where both are added, though they are read apart elsewhere."""
+    for last in range(len(flat)):
+        rows = (*flat[:last], *flat[last + 1 :])
+        for mixed in range(1 << len(rows)):
+            changed = tuple(r ^ (flat[last] if mixed >> i & 1 else 0) for i, r in enumerate(rows))
+            if _canonical(changed) not in met:
+                return (*changed, flat[last])
+    return flat
 
 
 def _spread(codes: Sequence[int], bit: int, places: Sequence[int]) -> int:
@@ -306,5 +324,5 @@ def _factors(columns: Sequence[int], value: int, ones: int) -> list[Terms] | Non
     return chosen
 
 
-def _built(builder: XagBuilder, literals: Sequence[Literal], terms: Terms) -> Literal:
+def _built(builder: XagBuilder, literals: Sequence[Literal], terms: Sequence[tuple[int, ...]]) -> Literal:
     return builder.xor_all([builder.and_all([literals[i] for i in term]) for term in terms])

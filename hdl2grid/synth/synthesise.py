@@ -13,15 +13,16 @@ from hdl2grid.circuit.model import Circuit, Source
 from hdl2grid.errors import InputError, nearest
 from hdl2grid.logic.explore import Reachable, States, explore
 from hdl2grid.logic.model import Logic
-from hdl2grid.synth.blocks import Solved, map_blocks
+from hdl2grid.synth.blockreports import OPEN, block_reports
+from hdl2grid.synth.blocks import MappedBlock, Solved, map_blocks
 from hdl2grid.synth.bundles import bundle
-from hdl2grid.synth.codes import Coding, find_codes
+from hdl2grid.synth.codes import Coding, find_codes, own_stacks
 from hdl2grid.synth.dependent import drop_dependent
 from hdl2grid.synth.emit import emit, longest_wave
 from hdl2grid.synth.exclusive import Known, share_flats
 from hdl2grid.synth.gating import Condition, conditions, gate_tree, variables_of
 from hdl2grid.synth.groups import Behaviour, Group, find_groups
-from hdl2grid.synth.model import BlockReport, CodeReport, Synthesis, SynthParams, SynthReport
+from hdl2grid.synth.model import CodeReport, Synthesis, SynthParams, SynthReport
 from hdl2grid.synth.near import stay_near, strobes_of
 from hdl2grid.synth.network import COLLECTOR, EXACTLY_ONE, PRODUCT, Network
 from hdl2grid.synth.old_codes import old_coding
@@ -44,7 +45,9 @@ _QUICK_FLATS = 30_000
 class _Mapped:
     problem: Problem
     timed: Timed
-    blocks: tuple[BlockReport, ...]
+    blocks: tuple[MappedBlock, ...]
+    solved: Problem
+    plain: Problem
 
     @property
     def stacks(self) -> int:
@@ -102,13 +105,13 @@ def _choose(logic: Logic, params: SynthParams) -> tuple[_Choice, tuple[CodeRepor
         return _Choice(logic, reachable, constant, own.best()), found
     choice, best, chosen = _recoded(logic, reachable, groups, known, params)
     found = tuple(_code_report(g, chosen[g.behaviour]) for g in groups if g.behaviour in chosen)
-    if all(block.method == "one level" or block.verdict == "proved minimal" for block in best.blocks):
+    if all(block.size is not None or block.is_least for block in best.blocks):
         return choice, found
     rival = own.first()
     if rival.all_stacks <= best.all_stacks:
         rival = own.best()
         if rival.all_stacks <= best.all_stacks:
-            return _Choice(logic, reachable, constant, rival), ()
+            return _Choice(logic, reachable, constant, rival), tuple(_kept_report(g, known) for g in groups)
     return choice, found
 
 
@@ -182,10 +185,22 @@ def _code_report(group: Group, coding: Coding) -> CodeReport:
         coding.width,
         group.behaviour.num_states,
         coding.codes,
+        coding.own,
         coding.stacks,
         coding.bound,
         coding.verdict,
+        coding.proof,
     )
+
+
+def _kept_report(group: Group, known: Codings) -> CodeReport:
+    """Of a group that keeps the HDL's code because the whole machine is cheaper so: nothing is proved of it."""
+    behaviour, found = group.behaviour, known.get(group.behaviour)
+    width, count = len(group.registers), behaviour.num_states
+    stacks, bound = own_stacks(behaviour)
+    if found:
+        bound = max(bound, found[0].bound)
+    return CodeReport(group.name, width, width, count, behaviour.code, True, stacks, bound, OPEN, "")
 
 
 def _check_sources(logic: Logic, sources: Sequence[Source]) -> None:
@@ -264,7 +279,7 @@ class _Mapper:
             current = max(trials, key=lambda trial: self._alike(trial, strobes))
         problem = build(self.logic, self.constant, [c for c in current if c is not None], self.params.max_toggles)
         problem, blocks = stay_near(problem, self.logic, old, self.states_of, self.params)
-        return self._timed(problem, self.params, blocks)
+        return self._timed(problem, self.params, blocks, problem)
 
     def _alike(self, gated: Sequence[Condition | None], strobes: Mapping[str, str]) -> int:
         """How many registers and gates are strobed by what strobes those of their names."""
@@ -324,23 +339,27 @@ class _Mapper:
         if mapped is None:
             return None
         whole, (problem, blocks) = problem, mapped
+        solved = problem
 
         def cost(trial: Problem) -> int:
-            return self._timed(trial, limits, blocks).stacks
+            return self._timed(trial, limits, blocks, solved).stacks
 
-        if polish and not all(block.verdict == "proved minimal" for block in blocks):
+        if polish and not all(block.is_least for block in blocks):
             carries = with_majorities(whole, self.logic, self.constant, chosen)
             problem = share_flats(problem, whole, [carries] if carries else [], cost, limits, self.flats)
             problem = drop_dependent(problem, cost)
             problem = bundle(problem, cost)
-        return self._timed(problem, limits, blocks)
+        return self._timed(problem, limits, blocks, solved)
 
-    def _timed(self, problem: Problem, limits: SynthParams, blocks: tuple[BlockReport, ...]) -> _Mapped:
+    def _timed(
+        self, problem: Problem, limits: SynthParams, blocks: tuple[MappedBlock, ...], solved: Problem
+    ) -> _Mapped:
+        plain = problem
         problem = replace(problem, network=problem.network.copy())
         registers = [s for s in problem.sinks if s.kind == REGISTER]
         rounds = {s.own.bit_length() - 1: moving_round(problem, s) for s in registers}
         problem = shorten(problem, lambda signal: rounds.get(signal, 0), limits)
-        return _Mapped(problem, time(self.logic, problem), blocks)
+        return _Mapped(problem, time(self.logic, problem), blocks, solved, plain)
 
     def states_of(self, signals: tuple[int, ...], limit: int) -> States | None:
         """The states of variables (ascending signals); switches take every level."""
@@ -362,7 +381,7 @@ def _report(choice: _Choice, codes: tuple[CodeReport, ...], circuit: Circuit) ->
     kinds = [mapped.problem.network.cells[c].kind for c in mapped.timed.cells]
     single = sum((b.terms & (b.terms - 1)) == 0 for b in mapped.timed.buffers.values())
     return SynthReport(
-        blocks=mapped.blocks,
+        blocks=block_reports(mapped.blocks, mapped.solved, mapped.plain),
         codes=codes,
         reachable_states=None if reachable.joint is None else len(reachable.joint),
         registers=sum(s.kind == REGISTER for s in mapped.problem.sinks),
