@@ -1,13 +1,14 @@
 """State machines through this project's synthesiser and through general tools, as AND-type cells.
 
-    python benchmarks/state_machines.py [--data FOLDER] [MACHINE ...]
+    python benchmarks/state_machines.py [--data FOLDER] [--within] [MACHINE ...]
 
 FOLDER (default: the environment's HDL2GRID_CHECK_DATA) holds `logic/kiss2`. Which machines count: all that answer every
 input in every state that they can reach from their reset. Inputs are switches, codes are free, the first state is the
 reset's. Peers get the next-state functions and outputs in natural binary code, the codes that no state has being
 don't-cares for espresso; of Yosys with ABC, espresso, EXORCISM-4 and the table `and_counts_peers.csv` the best counts.
 Ours are all stacks but registers and resets: products, exactly-ones, gates, buffers and collectors; a machine that
-takes none counts as one. Without the limit of four colours, as peers have none; the count within it is shown beside.
+takes none counts as one. Without the limit of four colours, as peers have none; with `--within` the count within it is
+shown beside.
 Every circuit is played against its machine for 2,000 events, and shown to lose no pulse. One JSON file a version is
 written to `benchmarks/results/`.
 """
@@ -47,6 +48,7 @@ _EVENTS = 2000
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--data", default=os.environ.get("HDL2GRID_CHECK_DATA", ""))
+    parser.add_argument("--within", action="store_true", help="map within four colours a tile too")
     parser.add_argument("machines", nargs="*")
     options = parser.parse_args()
     if not options.data:
@@ -57,14 +59,14 @@ def main() -> None:
     for path in sorted((root / "logic/kiss2").glob("*.kiss2")):
         if (options.machines and path.stem not in options.machines) or not is_complete(path):
             continue
-        rows.append(measure(path, published.get(path.stem)))
+        rows.append(measure(path, published.get(path.stem), options.within))
         print(line(rows[-1]), flush=True)
     print(f"{len(rows)} machines, geometric mean of ours / best peer: {mean(rows):.3f}")
     if not options.machines:
         save(rows)
 
 
-def measure(path: Path, published: int | None) -> dict[str, Any]:
+def measure(path: Path, published: int | None, within: bool) -> dict[str, Any]:
     logic = read_kiss(path, path.stem)
     start = time.process_time()
     params = SynthParams(toggle_terms=_FREE, register_terms=_FREE, pixel_terms=_FREE)
@@ -74,7 +76,7 @@ def measure(path: Path, published: int | None) -> dict[str, Any]:
     if not find_hazards(made.circuit).is_safe_by_structure:
         assert all(v.is_safe for v in prove_hazards(made.circuit)), path.stem
     report = made.report
-    wired = synthesise(logic, sources_of(logic)).report
+    wired = synthesise(logic, sources_of(logic)).report if within else None
     with tempfile.TemporaryDirectory() as folder:
         peers = {"yosys_abc": yosys_ands(logic, Path(folder)), "exorcism": exorcism_cubes(logic, Path(folder))}
     peers |= {"espresso": espresso_terms(logic), "table": published}
@@ -85,8 +87,8 @@ def measure(path: Path, published: int | None) -> dict[str, Any]:
         "exactly_ones": report.exactly_ones,
         "buffers": report.buffers,
         "registers": report.registers,
-        "stacks_within_four_colours": wired.stacks - wired.registers - wired.resets,
-        "registers_within_four_colours": wired.registers,
+        "stacks_within_four_colours": wired.stacks - wired.registers - wired.resets if wired else None,
+        "registers_within_four_colours": wired.registers if wired else None,
         "codes": [[code.states, code.registers, code.stacks, code.bound, code.verdict] for code in report.codes],
         **peers,
         "best_peer": best,
@@ -110,7 +112,7 @@ def line(row: dict[str, Any]) -> str:
     return (
         f"{row['machine']:9} ours {row['stacks']:4} with {row['registers']} registers  best peer {row['best_peer']}  "
         f"ratio {shown}  (yosys {row['yosys_abc']}, espresso {row['espresso']}, exorcism {row['exorcism']}, "
-        f"table {row['table']})  within four colours {row['stacks_within_four_colours']}  {row['cpu_seconds']:.1f} s"
+        f"table {row['table']})  within four colours {row['stacks_within_four_colours'] or '-'}  {row['cpu_seconds']:.1f} s"
     )
 
 

@@ -53,6 +53,7 @@ _MARGIN = 4
 _LEVELS = 3
 _MOST_WIRED = 24
 _MOST_TESTED = 8
+_MOST_LOOKED_AT = 120
 _UNKNOWN = 4  # what sums are thought to take where cells are not products alone
 _Key = tuple[int, int, int]
 _MOST_EXPANDED = 6
@@ -386,6 +387,8 @@ class _Search:
     def _tried(self, entries: Sequence[tuple[int, tuple[int, ...]]]) -> list[tuple[_Key, int, Wired]]:
         """The codes that look best wired after a short search, after a longer one; where products alone will not do
         for enough of them, some for which exactly-ones may."""
+        step = -(-len(entries) // _MOST_LOOKED_AT)
+        entries = entries[::step]
         first = [self._wired(*entry, _WIRE_STEPS[0], self.seed, tests=False) for entry in entries]
         order = sorted(range(len(first)), key=lambda i: (first[i][0], i))
         plain = [i for i in order if not first[i][2].missing][:_MOST_WIRED]
