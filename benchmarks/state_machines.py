@@ -112,7 +112,8 @@ def line(row: dict[str, Any]) -> str:
     return (
         f"{row['machine']:9} ours {row['stacks']:4} with {row['registers']} registers  best peer {row['best_peer']}  "
         f"ratio {shown}  (yosys {row['yosys_abc']}, espresso {row['espresso']}, exorcism {row['exorcism']}, "
-        f"table {row['table']})  within four colours {row['stacks_within_four_colours'] or '-'}  {row['cpu_seconds']:.1f} s"
+        f"table {row['table']})  within four colours {row['stacks_within_four_colours'] or '-'}  "
+        f"{row['cpu_seconds']:.1f} s"
     )
 
 

@@ -19,7 +19,8 @@ _DEEP = 12
 
 @njit(cache=True)
 def spaces_of_rank(now: Any, then: Any, rank: int, least: int, most: int, work: int) -> Any:
-    """Spaces U of at most `rank` dimensions with V(U) telling all states apart and of at least `least` dimensions.
+    """Spaces U of `rank` dimensions with V(U) telling all states apart and of at least `least` dimensions. All that a
+    code may need that lies in none of fewer dimensions are among them.
 
     `now[s]` and `then[s]` are the vectors modulo F of the function that is 1 in state s, as it is and after a tick.
     Returns up to `most` spaces, one a row (their bases, 0 where there are fewer vectors), how many, and whether
@@ -45,7 +46,7 @@ def spaces_of_rank(now: Any, then: Any, rank: int, least: int, most: int, work: 
             fresh = False
             dim = _kernel(now, then, basis[depth], size[depth], room, kernel)
             first, second = _alike(kernel, dim, num)
-            if first < 0 and dim >= least:
+            if first < 0 and dim >= least and size[depth] == rank:
                 if count == most:
                     return found, count, False
                 found[count, : size[depth]] = basis[depth, : size[depth]]
