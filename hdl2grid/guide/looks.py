@@ -44,7 +44,7 @@ MOST_LOOKS = 24
 NEARLY = 0.99
 """Beyond MAX_LOOKS looks go on to this share."""
 
-ENOUGH = 0.995
+ENOUGH = 0.9995
 """No more looks once this share of the mistakes that the panel shows is shown."""
 
 QUICKEST = 1.0
