@@ -16,9 +16,10 @@ from hdl2grid.layout.arrays import ALONG_X, ALONG_Y, Board, Scratch, Shape, make
 from hdl2grid.layout.assemble import assemble
 from hdl2grid.layout.lay_out import LayoutParams, lay_out
 from hdl2grid.layout.lines import without_line
-from hdl2grid.layout.placement import PlaceParams, apart, index_tiles, pack, place, stamp
+from hdl2grid.layout.placement import PlaceParams, apart, index_tiles, pack, place
 from hdl2grid.layout.routing import RouteParams, find_conflicts, rip_all, route
 from hdl2grid.layout.search import route_net
+from hdl2grid.layout.units import stamp
 from hdl2grid.layout.wires import lay_all
 from hdl2grid.netlist import Cell, CellTile, Netlist, Signal, Sink
 from hdl2grid.nets import form_nets

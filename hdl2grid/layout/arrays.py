@@ -8,11 +8,13 @@ when a variable of the signal has the colour.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import combinations
 from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
+from hdl2grid.layout.repeats import MOST_COPIES, Repeat
 from hdl2grid.netlist import Netlist
 
 Ints = npt.NDArray[np.int64]
@@ -65,6 +67,22 @@ class Shape(NamedTuple):
     keep_out: Any  # rectangles (x0, y0, x1, y1), ends included
     zone: Any  # first and last column and row for cells that have no place, from the panel's corner
     watch: Any  # what a search tells while it runs, and whether it is to stop: see WATCH_...
+    lead_cell: Any  # cells: the cell in the first copy of its block, or itself
+    unit_start: Any  # cells: those that follow it in the other copies
+    unit_cells: Any
+    group: Any  # cells: the number of its repeat, or -1
+    twin_start: Any  # tiles: those that correspond in the other copies
+    twin_tiles: Any
+    lead_sig: Any  # signals: the one in the first copy, or itself; those that follow it
+    sig_twin_start: Any
+    sig_twins: Any
+    lead_var: Any  # variables: the one in the first copy, or -1 where it is in no repeat; those that follow it
+    var_twin_start: Any
+    var_twins: Any
+    window: Any  # repeats: first and last column and row for the cells of the first copy, from the panel's corner
+    block_of: Any  # cells: the number of its block, or -1
+    block_start: Any  # blocks: their cells
+    block_cells: Any
 
 
 class Board(NamedTuple):
@@ -88,6 +106,11 @@ class Board(NamedTuple):
     crossings: Any  # grid tiles: number of colours that cross there
     history: Any  # (colour, grid tile)
     clash: Any  # (colour, grid tile): something is illegal here
+    rows: Any  # grid rows: whether stacks may have their feet here
+    loose: Any  # signals: whether its nets are no longer laid as in the first copy (set for the first copy's signal)
+    joint: Any  # nets: how many tiles, first in `route`, are laid alike in all copies
+    strokes: Any  # nets: straight runs of wire
+    bends: Any  # nets: tiles where it turns
 
 
 class Routes(NamedTuple):
@@ -97,6 +120,9 @@ class Routes(NamedTuple):
     ways: Any
     length: Any
     reached: Any
+    joint: Any
+    strokes: Any
+    bends: Any
 
 
 class Scratch(NamedTuple):
@@ -119,6 +145,8 @@ class Scratch(NamedTuple):
     seen: Any
     buffer: Any
     box: Any
+    offs: Any
+    copies: Any
 
 
 def ragged(rows: Sequence[Sequence[int]]) -> tuple[Ints, Ints]:
@@ -140,8 +168,8 @@ def signal_tiles(netlist: Netlist) -> list[list[int]]:
     return members
 
 
-def make_shape(netlist: Netlist, watch: Ints | None = None) -> Shape:
-    """The arrays of a netlist; its kernels tell and ask `watch`.
+def make_shape(netlist: Netlist, watch: Ints | None = None, repeats: Sequence[Repeat] = ()) -> Shape:
+    """The arrays of a netlist; its kernels tell and ask `watch`. Copies of the `repeats` are laid like their first.
 
     Behind the last tile's row `on_start` has an empty one: that of the strange device that stands on all tiles of a
     keep-out.
@@ -154,6 +182,7 @@ def make_shape(netlist: Netlist, watch: Ints | None = None) -> Shape:
     if panel >= 0 and site.zone != (None, None, None, None):
         still[panel] = True
     members = signal_tiles(netlist)
+    copies = _Copies(netlist, repeats)
     of_cell: list[list[int]] = [[] for _ in cells]
     for s, row in enumerate(members):
         for cell in sorted({tiles[t].cell for t in row}):
@@ -171,7 +200,7 @@ def make_shape(netlist: Netlist, watch: Ints | None = None) -> Shape:
     return Shape(
         np.array([c.width for c in cells], np.int64),
         np.array([c.height for c in cells], np.int64),
-        np.array([i for i in range(len(cells)) if i != panel and not pinned[i]], np.int64),
+        np.array([i for i in range(len(cells)) if i != panel and not pinned[i] and copies.lead_cell[i] == i], np.int64),
         np.array([c.mirrorable for c in cells], np.bool_),
         np.array([t.cell for t in tiles], np.int64),
         *ragged([c.tiles for c in cells]),
@@ -190,7 +219,84 @@ def make_shape(netlist: Netlist, watch: Ints | None = None) -> Shape:
         np.array(site.keep_out, np.int64).reshape(-1, 4),
         np.array([_far(limit, number) for number, limit in enumerate(site.zone)], np.int64),
         new_watch() if watch is None else watch,
+        np.array(copies.lead_cell, np.int64),
+        *ragged(copies.units),
+        np.array(copies.group, np.int64),
+        *ragged(copies.tiles),
+        np.array(copies.lead_sig, np.int64),
+        *ragged(copies.signals),
+        np.array(copies.lead_var, np.int64),
+        *ragged(copies.variables),
+        np.array([_window(netlist, repeat) for repeat in repeats], np.int64).reshape(-1, 4),
+        *_blocks(netlist),
     )
+
+
+def _window(netlist: Netlist, repeat: Repeat) -> tuple[int, int, int, int]:
+    """Where the first copy of a block has to stand so that copies beside it do not reach into each other: as wide as
+    they are apart, less one column, around the pixels that it lights."""
+    window = [-FAR_OFF, FAR_OFF, -FAR_OFF, FAR_OFF]
+    if not repeat.offsets:
+        return -FAR_OFF, FAR_OFF, -FAR_OFF, FAR_OFF
+    tiles = [
+        netlist.tiles[t]
+        for k, _ in repeat.variables[0]
+        for t in netlist.sinks[k].tiles
+        if netlist.cells[netlist.tiles[t].cell].kind == "panel"
+    ]
+    places = ((0, 0), *repeat.offsets)
+    for axis, shown in ((0, [t.dx for t in tiles]), (1, [t.dy for t in tiles])):
+        steps = [abs(a[axis] - b[axis]) for a, b in combinations(places, 2) if a[1 - axis] == b[1 - axis]]
+        room = min(steps, default=0) - 1
+        spare = room - (max(shown) - min(shown) + 1)
+        if steps and spare >= 0:
+            window[2 * axis] = min(shown) - spare // 2
+            window[2 * axis + 1] = window[2 * axis] + room - 1
+    return window[0], window[1], window[2], window[3]
+
+
+def _blocks(netlist: Netlist) -> tuple[Ints, Ints, Ints]:
+    rows: dict[str, list[int]] = {}
+    for number, cell in enumerate(netlist.cells):
+        if cell.block:
+            rows.setdefault(cell.block, []).append(number)
+    blocks = [row for row in rows.values() if len(row) > 1]
+    block_of = np.full(len(netlist.cells), -1, np.int64)
+    for number, row in enumerate(blocks):
+        block_of[row] = number
+    return block_of, *ragged(blocks)
+
+
+class _Copies:
+    """What follows what, from repeats."""
+
+    def __init__(self, netlist: Netlist, repeats: Sequence[Repeat]) -> None:
+        pairs = [(k, s) for k, sink in enumerate(netlist.sinks) for s in sink.signals]
+        number = {pair: v for v, pair in enumerate(pairs)}
+        self.lead_cell = list(range(len(netlist.cells)))
+        self.units: list[list[int]] = [[] for _ in netlist.cells]
+        self.group = [-1] * len(netlist.cells)
+        self.tiles: list[list[int]] = [[] for _ in netlist.tiles]
+        self.lead_sig = list(range(len(netlist.signals)))
+        self.signals: list[list[int]] = [[] for _ in netlist.signals]
+        self.lead_var = [-1] * len(pairs)
+        self.variables: list[list[int]] = [[] for _ in pairs]
+        for group, repeat in enumerate(repeats):
+            for column in zip(*repeat.cells, strict=True):
+                self.units[column[0]] = list(column[1:])
+                for cell in column:
+                    self.lead_cell[cell], self.group[cell] = column[0], group
+            for column in zip(*repeat.tiles, strict=True):
+                self.tiles[column[0]] = list(column[1:])
+            for column in zip(*repeat.signals, strict=True):
+                self.signals[column[0]] = list(column[1:])
+                for signal in column:
+                    self.lead_sig[signal] = column[0]
+            for row in zip(*repeat.variables, strict=True):
+                numbers = [number[pair] for pair in row]
+                self.variables[numbers[0]] = numbers[1:]
+                for v in numbers:
+                    self.lead_var[v] = numbers[0]
 
 
 def _far(limit: int | None, number: int) -> int:
@@ -221,7 +327,15 @@ def make_board(netlist: Netlist, shape: Shape, width: int, height: int) -> Board
         np.zeros(0, np.int16),
         np.zeros((COLOURS, 0)),
         np.zeros((COLOURS, 0), np.bool_),
+        np.zeros(0, np.bool_),
+        np.zeros(len(netlist.signals), np.bool_),
+        np.zeros(nets, np.int64),
+        np.zeros(nets, np.int64),
+        np.zeros(nets, np.int64),
     )
+    for t in range(len(netlist.tiles)):
+        for twin in shape.twin_tiles[shape.twin_start[t] : shape.twin_start[t + 1]]:
+            board.dx[twin], board.dy[twin] = board.dx[t], board.dy[t]
     for cell, x, y in netlist.site.pinned:
         board.x[cell], board.y[cell] = x, y
     return fresh_board(board, width, height)
@@ -238,6 +352,7 @@ def fresh_board(board: Board, width: int, height: int) -> Board:
         crossings=np.zeros(area, np.int16),
         history=np.zeros((COLOURS, area)),
         clash=np.zeros((COLOURS, area), np.bool_),
+        rows=np.ones(height, np.bool_),
     )
 
 
@@ -262,6 +377,8 @@ def make_scratch(netlist: Netlist, width: int, height: int) -> Scratch:
         np.zeros(4 * most + 64, np.int64),
         np.zeros((3, most), np.int64),
         np.zeros(4, np.int64),
+        np.zeros((MOST_COPIES, 3), np.int64),
+        np.zeros(MOST_COPIES, np.int64),
     )
 
 

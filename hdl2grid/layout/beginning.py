@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import ceil, sqrt
+from math import ceil, inf, sqrt
 
 import numpy as np
 
@@ -26,10 +27,12 @@ from hdl2grid.layout.arrays import (
     new_watch,
 )
 from hdl2grid.layout.colouring import ColourParams, choose_colours
+from hdl2grid.layout.cost import are_alike, cost_of, stray_strokes
 from hdl2grid.layout.effort import EFFORTS
 from hdl2grid.layout.lines import pick_gap, pick_line, with_line, without_line
 from hdl2grid.layout.placement import PlaceParams, pack, place
 from hdl2grid.layout.repair import RepairParams, better
+from hdl2grid.layout.repeats import Repeat, find_repeats
 from hdl2grid.layout.routing import RouteParams, rip_all, route
 from hdl2grid.layout.trouble import trouble_of
 from hdl2grid.netlist import Netlist
@@ -50,6 +53,11 @@ STEPS = (
 )
 """Sizes to try one after the other: free columns and rows around each cell, and the area as a multiple of what the
 cells need with them. More room at the pins helps more than more area."""
+ALIKE = ((3, 3, 1.2), (3, 4, 1.3), (4, 5, 1.4))
+"""The same for machines with repeated blocks, as long as these are to be laid alike."""
+TALLER, LOOSEN, TIGHTENING = 40, 12, 150
+"""How often a tidy grid is made higher until its cells fit; with how many conflicts repeated nets may go their own
+ways; tries of repair for bringing one of them back."""
 TIGHT = ((3, 1, 1.2), (2, 1, 1.35), (2, 1, 1.25))
 """Tried in this order where the limits of the grid rule out the others."""
 TIGHTEST = PlaceParams(gap_x=2, gap_y=1)
@@ -59,6 +67,9 @@ WIDER = (1.15, 1.3, 1.6)
 LEAST_CUTS, LEAST_STALL = 120, 20
 """How often that is tried at least, and given up after so many failures in a row."""
 UNLIMITED = 10_000
+FLOW, TOGETHER = 0.1, 1.0
+"""Prices of tidy placement, in tiles of wire: of a row by which a sink stands above its driver, and of a tile of half
+the circumference of a block's box."""
 SIZE_STEPS = 40
 """How often a size is made larger for tiles that a floorplan closes."""
 
@@ -84,7 +95,7 @@ class LayoutParams:
 class Found:
     """What one beginning has come to: a legal board or None, and the sizes that failed, with what was in the way.
     It spent `placements`, `iterations` (rounds of routing and tries of repair) and `cuts`. `least` is the smallest size
-    of a legal board that was still beyond the limits."""
+    of a legal board that was still beyond the limits; `cost` is that of the board, with the style's weights."""
 
     board: Board | None
     troubles: tuple[Trouble, ...]
@@ -92,6 +103,7 @@ class Found:
     iterations: int
     cuts: int
     least: tuple[int, int] | None = None
+    cost: float = inf
 
     @property
     def area(self) -> int:
@@ -112,6 +124,8 @@ def begin(netlist: Netlist, params: LayoutParams, number: int, area: int, watch:
 def finish(netlist: Netlist, params: LayoutParams, number: int, board: Board, watch: Ints | None = None) -> Found:
     """Polishes a legal board."""
     search = Search(netlist, params, number, watch)
+    if search.repeats and not are_alike(search.shape, board):
+        search.forget_repeats()
     return search.found(search.polish(board) if netlist.signals else board)
 
 
@@ -141,13 +155,37 @@ def num_closed(netlist: Netlist, width: int, height: int) -> int:
     return int(closed.sum())
 
 
+def copy_offsets(
+    netlist: Netlist, repeats: Sequence[Repeat], places: PlaceParams, size: tuple[int, int], turn: int
+) -> dict[tuple[int, ...], tuple[int, int]]:
+    """For the cells of each copy how far they stand from those of the first: as the panel says, or side by side or
+    below each other, each copy in a square of its own."""
+    offsets: dict[tuple[int, ...], tuple[int, int]] = {}
+    for repeat in repeats:
+        cells = [netlist.cells[c] for c in repeat.cells[0]]
+        area = sum((c.width + places.gap_x) * (c.height + places.gap_y) for c in cells)
+        side = max(ceil(1.1 * sqrt(area)), max(c.width + places.gap_x for c in cells))
+        count = len(repeat.cells)
+        for number, row in enumerate(repeat.cells[1:], 1):
+            if repeat.offsets:
+                offsets[row] = repeat.offsets[number - 1]
+            elif turn % 2 == 0 and side * count < size[0]:
+                offsets[row] = (number * side, 0)
+            else:
+                offsets[row] = (0, number * (side + 1))
+    return offsets
+
+
 class Search:
     """A netlist's arrays, and what has been spent on them."""
 
     def __init__(self, netlist: Netlist, params: LayoutParams, number: int, watch: Ints | None = None) -> None:
         self.netlist, self.params, self.number = netlist, params, number
         self.watch = new_watch() if watch is None else watch
-        self.shape: Shape = make_shape(netlist, self.watch)
+        self.is_tidy = params.style == "tidy"
+        self.repeats = find_repeats(netlist) if self.is_tidy else ()
+        self.shape: Shape = make_shape(netlist, self.watch, self.repeats)
+        self.whole, self.prices = self.shape, params.prices
         self.effort = EFFORTS[params.effort]
         self.panel = self.shape.panel if self.shape.panel >= 0 else None
         self.num_placements = self.num_cuts = 0
@@ -162,7 +200,12 @@ class Search:
 
     def found(self, board: Board | None) -> Found:
         spent = int(self.watch[WATCH_TRIES]) - self._before
-        return Found(board, tuple(self.troubles), self.num_placements, spent, self.num_cuts, self.least)
+        cost = inf if board is None else self.cost(board)
+        return Found(board, tuple(self.troubles), self.num_placements, spent, self.num_cuts, self.least, cost)
+
+    def cost(self, board: Board) -> float:
+        """What a legal board costs, repeats counted even if they were given up."""
+        return cost_of(self.whole, board, self.prices)
 
     def tell(self, board: Board, legal: bool = False) -> None:
         self.watch[WATCH_WIDTH], self.watch[WATCH_HEIGHT] = board.size
@@ -190,6 +233,11 @@ class Search:
             wanted += max(1.0, lacking)
         return width, height
 
+    def places(self, gap_x: int, gap_y: int) -> PlaceParams:
+        if self.is_tidy:
+            return PlaceParams(gap_x=gap_x, gap_y=gap_y, is_tidy=True, flow=FLOW, together=TOGETHER)
+        return PlaceParams(gap_x=gap_x, gap_y=gap_y)
+
     def floor(self, places: PlaceParams) -> float:
         """Tiles that the cells need with their gaps, when packed without loss."""
         return sum((c.width + places.gap_x) * (c.height + places.gap_y) for c in self.netlist.cells)
@@ -197,10 +245,15 @@ class Search:
     def first_legal(self, may_cut: bool = True) -> Board | None:
         """Grow until a layout is legal; where the limits are in the way, with `may_cut`, make it elsewhere and cut it.
         None where the limits do not allow it."""
+        if self.repeats:
+            board = self.first_alike()
+            if board is not None or self.is_stopped:
+                return board
+            self.forget_repeats()
         limited = self.params.max_width * self.params.max_height < 1_000_000
         tried: set[tuple[tuple[int, int], int, int]] = set()
         for number, (gap_x, gap_y, scale) in enumerate(STEPS + TIGHT * limited):
-            places = PlaceParams(gap_x=gap_x, gap_y=gap_y)
+            places = self.places(gap_x, gap_y)
             size = self.size_for(self.floor(places) * scale + 30, places)
             if size is None:
                 self.troubles.append(Trouble(self.params.max_width, self.params.max_height, None))
@@ -252,15 +305,44 @@ class Search:
             board = board if smaller is None else smaller
         return board
 
+    def first_alike(self) -> Board | None:
+        """A legal layout whose repeated blocks are laid alike, or None."""
+        for number, (gap_x, gap_y, scale) in enumerate(ALIKE):
+            places = self.places(gap_x, gap_y)
+            size = self.size_for(self.floor(places) * scale + 30, places)
+            if size is not None and not self.is_stopped:
+                board = self.attempt(size, places, 50 + number)
+                if board is not None:
+                    return board
+        return None
+
+    def forget_repeats(self) -> None:
+        """Go on as if no block were repeated."""
+        self.repeats = ()
+        self.shape = make_shape(self.netlist, self.watch)
+
     def smaller_than(self, area: int) -> Board | None:
-        """A legal layout on a grid a little smaller than `area` tiles, or None."""
+        """A legal layout on a grid a little smaller than `area` tiles, or None; a tidy one on a grid of its own."""
         turn = self.number - 1
+        if self.is_tidy:
+            return self.another(turn)
         share, tilt = (0.97, 0.94, 0.91)[turn % 3], (1.15, 0.95, 1.35, 1.6)[turn % 4]
         closed = num_closed(self.netlist, round(sqrt(area * tilt)), round(sqrt(area / tilt)))
         size = self.size_for((area - closed) * share, TIGHTEST, tilt)
         if size is None or self.is_stopped:
             return None
         return self.attempt(size, TIGHTEST, 100 * self.number, widen=False)
+
+    def another(self, turn: int) -> Board | None:
+        """A tidy layout of another shape, or None."""
+        steps = ALIKE if self.repeats else STEPS[:4]
+        gap_x, gap_y, scale = steps[turn % len(steps)]
+        places = self.places(gap_x, gap_y)
+        tilt = (1.15, 1.5, 0.9)[turn % 3]
+        size = self.size_for(self.floor(places) * scale + 30, places, tilt)
+        if size is None or self.is_stopped:
+            return None
+        return self.attempt(size, places, 100 * self.number)
 
     def panel_at(self) -> tuple[float, float]:
         """Where the panel begins, in fractions of the free room: at random, but opposite to a zone beside it."""
@@ -270,19 +352,34 @@ class Search:
         y = 0.1 * y if top > -FAR_OFF else 1.0 - 0.1 * y if bottom < FAR_OFF else y
         return x, y
 
+    def packed(self, size: tuple[int, int], places: PlaceParams, turn: int) -> Board | None:
+        """A board of about that size with all cells on it; a tidy one is made higher until they fit."""
+        panel_at = self.panel_at()
+        width, height = size
+        for _ in range(TALLER if self.is_tidy else 1):
+            board = make_board(self.netlist, self.shape, width, height)
+            offsets = copy_offsets(self.netlist, self.repeats, places, (width, height), turn)
+            if pack(self.shape, board, panel_at, places, offsets):
+                return board
+            if height < self.params.max_height:
+                height = min(self.params.max_height, height + 1 + height // 16)
+            else:
+                width = min(self.params.max_width, width + 1 + width // 16)
+        return None
+
     def attempt(self, size: tuple[int, int], places: PlaceParams, number: int, widen: bool = True) -> Board | None:
         """The best of some placements at one size, repaired and, with `widen`, given more room; None unless legal."""
         best: tuple[int, Board] | None = None
-        scratch = make_scratch(self.netlist, *size)
         for turn in range(self.effort.seeds):
-            board = make_board(self.netlist, self.shape, *size)
-            if not pack(self.shape, board, self.panel_at(), places):
+            board = self.packed(size, places, turn)
+            if board is None:
                 continue
             self.tell(board)
             self.num_placements += 1
             seed = self.params.seed * 1_000_003 + 1000 * number + turn
+            scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
             place(self.shape, board, places, seed)
-            board.colour[:] = (self.shape.signal_of * 7 + turn) % COLOURS
+            board.colour[:] = (self.shape.lead_sig[self.shape.signal_of] * 7 + turn) % COLOURS
             choose_colours(self.shape, board, scratch, ColourParams(), seed)
             rip_all(board)
             conflicts, _ = route(self.shape, board, scratch, RouteParams(), self.rng)
@@ -294,14 +391,52 @@ class Search:
             self.troubles.append(Trouble(*size, None))
             return None
         conflicts, board = best
+        scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
         if conflicts:
             conflicts = self.mend(board, scratch, places, self.effort.tries)
             if widen:
                 board, conflicts = self.widen(board, conflicts, places)
+        if 0 < conflicts <= LOOSEN and self.repeats and not self.is_stopped:
+            conflicts = self.loosen(board, places)
+        if conflicts == 0 and self.repeats:
+            board = self.tighten(board)
         if conflicts and widen and not self.is_stopped:
             scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
             self.troubles.append(trouble_of(self.netlist, self.shape, board, scratch))
         return board if conflicts == 0 else None
+
+    def loosen(self, board: Board, places: PlaceParams) -> int:
+        """Let those nets go their own ways, copy by copy, that conflict where they are laid alike; returns the
+        conflicts left."""
+        scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
+        conflicts = 0
+        for _ in range(LOOSEN):
+            bad = np.unique(np.flatnonzero(board.bad) // COLOURS)
+            board.loose[self.shape.lead_sig[bad]] = True
+            conflicts = self.reroute(board, scratch, places, self.effort.tries // 4)
+            if conflicts == 0:
+                break
+        return conflicts
+
+    def tighten(self, board: Board) -> Board:
+        """Lay nets alike again that have gone their own ways, where that leaves the layout legal."""
+        scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
+        shape = self.shape
+        for s in np.flatnonzero(np.diff(shape.sig_twin_start) > 0).tolist():
+            group = [s, *shape.sig_twins[shape.sig_twin_start[s] : shape.sig_twin_start[s + 1]].tolist()]
+            nets = np.array([COLOURS * one + c for one in group for c in range(COLOURS)])
+            if self.is_stopped or not (board.strokes[nets] * (board.joint[nets] == 0)).any():
+                continue
+            before = stray_strokes(shape, board)
+            trial = copy_board(board)
+            trial.loose[s] = False
+            first = [COLOURS * one + int(c) for one in group[:1] for c in np.flatnonzero(board.usage[one])]
+            trial.bad[:] = False
+            trial.bad[first] = True
+            trial.joint[nets] = 0
+            if self.reroute(trial, scratch, TIGHTEST, TIGHTENING) == 0 and stray_strokes(shape, trial) < before:
+                board = trial
+        return board
 
     def widen(self, board: Board, conflicts: int, places: PlaceParams) -> tuple[Board, int]:
         """Put in rows and columns where conflicts are left and repair again; returns the board and what is left."""
@@ -310,21 +445,28 @@ class Search:
             if conflicts == 0 or idle >= 6 or self.is_stopped:
                 break
             idle += 1
-            axis, at = pick_gap(self.shape, board, self.panel, self.rng)
-            limit = self.params.max_width if axis == 0 else self.params.max_height
-            if board.size[axis] >= limit:
-                continue
-            scratch = make_scratch(self.netlist, int(board.size[0]) + 1, int(board.size[1]) + 1)
-            wider = with_line(self.shape, board, scratch, axis, at)
+            wider = self.with_some_line(board)
             if wider is None:
                 continue
             self.tell(wider)
+            scratch = make_scratch(self.netlist, int(wider.size[0]), int(wider.size[1]))
             left = self.reroute(wider, scratch, places, self.effort.tries // 6)
             if left < conflicts:
                 idle = 0
             if left <= conflicts:
                 board, conflicts = wider, left
         return board, conflicts
+
+    def with_some_line(self, board: Board) -> Board | None:
+        """The board with one more row or column near a conflict, within the limits."""
+        scratch = make_scratch(self.netlist, int(board.size[0]) + 1, int(board.size[1]) + 1)
+        for _ in range(8):
+            axis, at = pick_gap(self.shape, board, self.panel, self.rng)
+            if board.size[axis] < (self.params.max_width, self.params.max_height)[axis]:
+                wider = with_line(self.shape, board, scratch, axis, at, self.is_tidy)
+                if wider is not None:
+                    return wider
+        return None
 
     def reroute(self, board: Board, scratch: Scratch, places: PlaceParams, tries: int) -> int:
         """Route what a new or a missing line has upset, and repair; returns the conflicts left."""
@@ -338,7 +480,7 @@ class Search:
         return left
 
     def shrink(self, board: Board) -> Board:
-        """Take out rows and columns as long as the rest can be made legal again."""
+        """Take out rows and columns as long as the rest can be made legal again and costs less."""
         scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
         failed = 0
         self.tell(board, legal=True)
@@ -346,8 +488,9 @@ class Search:
             if failed >= self.effort.stall or self.is_stopped:
                 break
             smaller = self.cut(board, scratch, *pick_line(board, self.rng))
-            failed = failed + 1 if smaller is None else 0
-            if smaller is not None:
+            better_now = smaller is not None and self.cost(smaller) < self.cost(board)
+            failed = 0 if better_now else failed + 1
+            if smaller is not None and better_now:
                 board = smaller
                 self.tell(board, legal=True)
         return board
@@ -356,11 +499,11 @@ class Search:
         """A legal board without column (`axis` 0) or row (1) `at`; None where that failed. Cells that stand in the way
         of each other are moved on the board itself, so that the next cut may do."""
         loose = RepairParams(
-            tries=40, stall=40, rounds=3, reach=12, conflict=1000.0, wire=1.0, crossover=4.0, turn=0.5,
+            tries=40, stall=40, rounds=3, reach=12, conflict=1000.0, wire=1.0, crossover=4.0, bend=0.5,
             hot=6.0, cold=3.0,
         )  # fmt: skip
         self.num_cuts += 1
-        smaller = without_line(self.shape, board, scratch, TIGHTEST, axis, at)
+        smaller = without_line(self.shape, board, scratch, TIGHTEST, axis, at, self.is_tidy)
         if isinstance(smaller, Board):
             return smaller if self.reroute(smaller, scratch, TIGHTEST, self.effort.cut_tries) == 0 else None
         movable = set(self.shape.movable.tolist())
@@ -373,9 +516,10 @@ class Search:
         """Less wire, fewer crossovers and turns, keeping the layout legal."""
         scratch: Scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
         kept = copy_board(board)
+        prices = self.prices
         params = RepairParams(
-            tries=self.effort.polish, stall=self.effort.polish, rounds=3, conflict=1000.0, wire=1.0, crossover=5.0,
-            turn=0.8, hot=2.0, cold=0.3,
+            tries=self.effort.polish, stall=self.effort.polish, rounds=3, conflict=1000.0, wire=prices.wire,
+            crossover=prices.crossover, bend=prices.bend, stroke=prices.stroke, hot=2.0, cold=0.3,
         )  # fmt: skip
         self.tell(board, legal=True)
         left, _, _ = better(self.shape, board, scratch, params, TIGHTEST, RouteParams(), self.rng, False)

@@ -14,6 +14,7 @@ from numba import njit
 
 from hdl2grid.layout.arrays import COLOURS, WATCH_STOP, Board, Scratch, Shape
 from hdl2grid.layout.placement import tree_length
+from hdl2grid.layout.repeats import MOST_COPIES
 from hdl2grid.layout.wires import grid_tile, neighbour
 from hdl2grid.rng import below, seeded, unit
 
@@ -162,6 +163,59 @@ def set_colour(v: int, c: int, shape: Shape, board: Board) -> None:
     board.colour[v] = c
 
 
+@njit(cache=True)
+def gather(v: int, whole: bool, shape: Shape, board: Board, kept: Any) -> int:
+    """What changes colour together with variable `v`, to `kept`; returns how many.
+
+    That is `v` and what corresponds to it in the copies of its block; with `whole` all that is on its net, and, where
+    that is laid alike in all copies, on those nets.
+    """
+    s, a = shape.signal_of[v], board.colour[v]
+    lead = shape.lead_sig[s]
+    alone = board.loose[lead]
+    if not whole:
+        first = shape.lead_var[v]
+        if first < 0 or alone:
+            kept[0] = v
+            return 1
+        kept[0] = first
+        count = 1
+        for j in range(shape.var_twin_start[first], shape.var_twin_start[first + 1]):
+            kept[count] = shape.var_twins[j]
+            count += 1
+        return count
+    common = False
+    for j in range(shape.of_start[s], shape.of_start[s + 1]):
+        u = shape.of_vars[j]
+        common = common or (board.colour[u] == a and shape.lead_var[u] >= 0)
+    if not common or alone:
+        lead = s
+    count = 0
+    twins = shape.sig_twin_start[lead + 1] - shape.sig_twin_start[lead] if common and not alone else 0
+    for k in range(1 + twins):
+        one = lead if k == 0 else shape.sig_twins[shape.sig_twin_start[lead] + k - 1]
+        for j in range(shape.of_start[one], shape.of_start[one + 1]):
+            if board.colour[shape.of_vars[j]] == a:
+                kept[count] = shape.of_vars[j]
+                count += 1
+    return count
+
+
+@njit(cache=True)
+def signals_of(kept: Any, count: int, shape: Shape, out: Any) -> int:
+    """The signals of some variables, each once, to `out`; returns how many."""
+    many = 0
+    for i in range(count):
+        s = shape.signal_of[kept[i]]
+        known = False
+        for k in range(many):
+            known = known or out[k] == s
+        if not known:
+            out[many] = s
+            many += 1
+    return many
+
+
 @njit(cache=True, nogil=True)
 def recolour(
     rng: Any, shape: Shape, board: Board, scratch: Scratch, moves: int, hot: float, cold: float, w_clash: float,
@@ -181,32 +235,28 @@ def recolour(
     now = best_cost = 0.0
     ratio = (cold / hot) ** (1.0 / max(1, moves))
     heat = hot
-    old_box = np.zeros((COLOURS, 4), np.int64)
-    old_length = np.zeros(COLOURS)
+    old_box = np.zeros((MOST_COPIES, COLOURS, 4), np.int64)
+    old_length = np.zeros((MOST_COPIES, COLOURS))
+    sigs = np.zeros(MOST_COPIES, np.int64)
     kept = np.zeros(n_vars, np.int64)
     for _ in range(moves):
         if shape.watch[WATCH_STOP] != 0:
             break
         heat *= ratio
         v = below(rng, n_vars)
-        s = shape.signal_of[v]
         a = board.colour[v]
         b = below(rng, COLOURS)
         if a == b:
             continue
-        n_kept = 0
-        if below(rng, 3) == 0 and board.usage[s, a] > 1:
-            for j in range(shape.of_start[s], shape.of_start[s + 1]):
-                if board.colour[shape.of_vars[j]] == a:
-                    kept[n_kept] = shape.of_vars[j]
-                    n_kept += 1
-        else:
-            kept[0] = v
-            n_kept = 1
-        delta = -w_overlap * (overlap(s, a, boxes) + overlap(s, b, boxes)) - length[s, a] - length[s, b]
-        for c in range(COLOURS):
-            if board.usage[s, c] > 0:
-                delta -= w_split
+        n_kept = gather(v, below(rng, 3) == 0, shape, board, kept)
+        n_sigs = signals_of(kept, n_kept, shape, sigs)
+        delta = 0.0
+        for i in range(n_sigs):
+            s = sigs[i]
+            delta -= w_overlap * (overlap(s, a, boxes) + overlap(s, b, boxes)) + length[s, a] + length[s, b]
+            for c in range(COLOURS):
+                if board.usage[s, c] > 0:
+                    delta -= w_split
         clash = 0
         for i in range(n_kept):
             for c in (a, b):
@@ -214,14 +264,18 @@ def recolour(
             set_colour(kept[i], b, shape, board)
             for c in (a, b):
                 clash += variable_clashes(kept[i], c, shape, board, seen)
-        for c in (a, b):
-            old_length[c] = length[s, c]
-            old_box[c] = boxes[s, c]
-            length[s, c] = net_length(s, c, shape, board, buf, boxes)
-        for c in range(COLOURS):
-            if board.usage[s, c] > 0:
-                delta += w_split
-        delta += w_overlap * (overlap(s, a, boxes) + overlap(s, b, boxes)) + length[s, a] + length[s, b]
+        for i in range(n_sigs):
+            s = sigs[i]
+            for c in (a, b):
+                old_length[i, c] = length[s, c]
+                old_box[i, c] = boxes[s, c]
+                length[s, c] = net_length(s, c, shape, board, buf, boxes)
+        for i in range(n_sigs):
+            s = sigs[i]
+            for c in range(COLOURS):
+                if board.usage[s, c] > 0:
+                    delta += w_split
+            delta += w_overlap * (overlap(s, a, boxes) + overlap(s, b, boxes)) + length[s, a] + length[s, b]
         delta += w_clash * clash
         if delta <= 0.0 or unit(rng) < np.exp(-delta / heat):
             now += delta
@@ -231,9 +285,10 @@ def recolour(
         else:
             for i in range(n_kept):
                 set_colour(kept[i], a, shape, board)
-            for c in (a, b):
-                length[s, c] = old_length[c]
-                boxes[s, c] = old_box[c]
+            for i in range(n_sigs):
+                for c in (a, b):
+                    length[sigs[i], c] = old_length[i, c]
+                    boxes[sigs[i], c] = old_box[i, c]
     board.colour[:] = best
     count_usage(shape, board)
     return count_clashes(shape, board, seen)
@@ -244,10 +299,11 @@ def choose_colours(shape: Shape, board: Board, scratch: Scratch, params: ColourP
     count = len(shape.signal_of)
     if count == 0:
         return 0
+    free = int(((shape.lead_var < 0) | (shape.lead_var == np.arange(count))).sum())
     clashes = 1
     for turn in range(4):
         share = 1.0 if turn == 0 else 0.5
-        moves = int(params.moves_per_variable * count * share)
+        moves = int(params.moves_per_variable * free * share)
         hot = params.hot * share
         clashes = recolour(
             seeded(seed, 2, turn), shape, board, scratch, moves, hot, params.cold, params.clash * (1 + turn),

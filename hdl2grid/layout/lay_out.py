@@ -74,7 +74,7 @@ def lay_out(
             for turn in range(effort.rounds):
                 first = 1 + turn * effort.batch
                 found += crew.run([Task(first + i, best.area) for i in range(effort.batch)])
-                best = min(found, key=lambda one: one.area)
+                best = min(found, key=lambda one: one.cost)
         assert best.board is not None
         found += crew.run([Task(-1, 0, best.board)])
     board = found[-1].board

@@ -93,6 +93,7 @@ def mark_for_mending(shape: Shape, board: Board, scratch: Scratch) -> None:
     lay_all(board)
     find_conflicts(board, scratch, 0.0)
     board.bad[:] = (board.usage > 0).reshape(-1)
+    board.joint[:] = 0
 
 
 def _with_keep_outs(shape: Shape, board: Board, axis: int, gap: int, cross_gap: int) -> tuple[Ints, Ints, Ints, Ints]:
@@ -110,11 +111,48 @@ def _with_keep_outs(shape: Shape, board: Board, axis: int, gap: int, cross_gap: 
     )
 
 
-def without_line(shape: Shape, board: Board, scratch: Scratch, places: PlaceParams, axis: int, at: int) -> Board | Ints:
-    """The board without column (`axis` 0) or row (1) number `at`, with all nets marked to be mended; or, where the
-    cells cannot close up, the numbers of those that stand in the way."""
+def step_units(shape: Shape, old: Board, new: Board, axis: int, at: int, step: int) -> None:
+    """Move all units by a `step` along an axis whose first cell begins at line `at` or later (along y: has its foot
+    there): rows of feet and copies of blocks stay what they are."""
+    start = old.x if axis == 0 else old.y + shape.h - 1
+    moves = (start >= at) & ~shape.pinned
+    moves[shape.panel] &= bool(old.x[shape.panel] >= at if axis == 0 else old.y[shape.panel] >= at)
+    (new.x if axis == 0 else new.y)[moves[shape.lead_cell]] += step
+
+
+def _closed_tidily(shape: Shape, board: Board, places: PlaceParams, axis: int, at: int) -> Board | None:
+    """A board with the cells' new places where line `at` has been taken out, or None."""
     size = [int(board.size[0]), int(board.size[1])]
     size[axis] -= 1
+    if axis == 1 and board.rows[at] and not board.rows.all():
+        return None
+    new = fresh_board(board, *size)
+    step_units(shape, board, new, axis, at + 1, -1)
+    if axis == 1:
+        new.rows[:] = np.delete(board.rows, at)
+    else:
+        new.rows[:] = board.rows
+    if not all_apart(shape, new, places.gap_x, places.gap_y):
+        return None
+    inside = (new.x >= places.margin) & (new.y >= places.margin)
+    inside &= (new.x + shape.w <= size[0] - places.margin) & (new.y + shape.h <= size[1] - places.margin)
+    return new if (inside | shape.pinned).all() else None
+
+
+def without_line(
+    shape: Shape, board: Board, scratch: Scratch, places: PlaceParams, axis: int, at: int, is_tidy: bool = False
+) -> Board | Ints:
+    """The board without column (`axis` 0) or row (1) number `at`, with all nets marked to be mended; or, where the
+    cells cannot close up, the numbers of those that stand in the way. With `is_tidy` cells move as in `step_units`."""
+    size = [int(board.size[0]), int(board.size[1])]
+    size[axis] -= 1
+    if is_tidy:
+        closed = _closed_tidily(shape, board, places, axis, at)
+        if closed is None or not in_order(shape, closed):
+            return np.zeros(0, np.int64)
+        move_routes(board, closed, axis, at)
+        mark_for_mending(shape, closed, scratch)
+        return closed
     gaps = (places.gap_x, places.gap_y) if axis == 0 else (places.gap_y, places.gap_x)
     lines = _with_keep_outs(shape, board, axis, *gaps)
     count, all_of = len(board.x), len(lines[0])
@@ -163,16 +201,20 @@ def stretch_routes(old: Board, new: Board, axis: int, at: int) -> None:
         new.reached[n] = old.reached[n]
 
 
-def with_line(shape: Shape, board: Board, scratch: Scratch, axis: int, at: int) -> Board | None:
+def with_line(shape: Shape, board: Board, scratch: Scratch, axis: int, at: int, is_tidy: bool = False) -> Board | None:
     """The board with an empty column (`axis` 0) or row (1) put in before line `at`; cells that begin there or
-    later move on, but for those that are pinned. All nets are marked to be mended. None where cells would come too
-    near to each other or leave the floorplan's order."""
+    later move on, but for those that are pinned; with `is_tidy` as in `step_units`. All nets are marked to be mended.
+    None where cells would come too near to each other or leave the floorplan's order."""
     size = [int(board.size[0]), int(board.size[1])]
     size[axis] += 1
     new = fresh_board(board, *size)
     start = new.x if axis == 0 else new.y
-    start[(start >= at) & ~shape.pinned] += 1
-    if not in_order(shape, new) or not all_apart(shape, new):
+    if is_tidy:
+        step_units(shape, board, new, axis, at, 1)
+        new.rows[:] = np.insert(board.rows, at, False) if axis == 1 else board.rows
+    else:
+        start[(start >= at) & ~shape.pinned] += 1
+    if not in_order(shape, new) or not all_apart(shape, new, 1, 1):
         return None
     stretch_routes(board, new, axis, at)
     mark_for_mending(shape, new, scratch)
@@ -180,16 +222,16 @@ def with_line(shape: Shape, board: Board, scratch: Scratch, axis: int, at: int) 
 
 
 @njit(cache=True)
-def all_apart(shape: Shape, board: Board) -> bool:
-    """Whether one column is free between any two cells of the same rows, and one row of the same columns. Cells that
-    a floorplan has pinned stand as near to each other as it likes."""
+def all_apart(shape: Shape, board: Board, gap_x: int, gap_y: int) -> bool:
+    """Whether so many columns and rows are free between any two cells, corners included. Cells that a floorplan has
+    pinned stand as near to each other as it likes."""
     n = shape.w.shape[0]
     for a in range(n):
         for b in range(a):
             if shape.pinned[a] and shape.pinned[b]:
                 continue
             if not apart(board.x[a], board.y[a], shape.w[a], shape.h[a], board.x[b], board.y[b], shape.w[b],
-                         shape.h[b], 1, 1):  # fmt: skip
+                         shape.h[b], gap_x, gap_y):  # fmt: skip
                 return False
     return True
 

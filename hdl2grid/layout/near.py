@@ -19,9 +19,10 @@ from hdl2grid.layout.crew import Stop
 from hdl2grid.layout.lay_out import Layout, LayoutParams, LayoutStats
 from hdl2grid.layout.near_repair import Before, NearParams, Route, mend_near
 from hdl2grid.layout.old_plan import Drivers, OldPlan, Tile, matched
-from hdl2grid.layout.placement import PlaceParams, close_tiles, fits, in_order, index_tiles, stamp
+from hdl2grid.layout.placement import PlaceParams, close_tiles, in_order, index_tiles
 from hdl2grid.layout.repair import RepairParams, better
 from hdl2grid.layout.routing import RouteParams, find_conflicts, reroute
+from hdl2grid.layout.units import fits, stamp
 from hdl2grid.layout.wires import lay_all
 from hdl2grid.netlist import Netlist
 from hdl2grid.plan.model import Device

@@ -14,9 +14,10 @@ import numpy as np
 import numpy.typing as npt
 
 from hdl2grid.layout.arrays import COLOURS, Board, Scratch, Shape, copy_board
-from hdl2grid.layout.placement import fits, index_tiles, mirror, move_to
+from hdl2grid.layout.placement import index_tiles
 from hdl2grid.layout.repair import change_colours, mark_cell, mark_covered, pick_cell
 from hdl2grid.layout.routing import RouteParams, find_conflicts, reroute
+from hdl2grid.layout.units import fits, mirror, move_to
 from hdl2grid.layout.wires import lay, lay_all
 from hdl2grid.rng import below, unit
 

@@ -6,17 +6,35 @@ S. Kirkpatrick, C. D. Gelatt, M. P. Vecchi, Science 220, 1983; moves and range l
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 from numba import njit
 
 from hdl2grid.layout.arrays import CLOSED, WATCH_STOP, Board, Shape
+from hdl2grid.layout.units import (
+    exchange,
+    fits,
+    in_unit,
+    in_window,
+    mirror,
+    shift,
+    shift_back,
+    stamp,
+    trade,
+    trade_back,
+    try_drop,
+    unit_size,
+)
 from hdl2grid.layout.wires import grid_tile
 from hdl2grid.rng import below, seeded, unit
 
 FAR = 1 << 28
+WIDER = 4.0
+"""Price of a column or row too many of a signal that has copies."""
 TREE_LIMIT = 40
 """Signals of more tiles than this are measured by their box."""
 
@@ -24,7 +42,8 @@ TREE_LIMIT = 40
 @dataclass(frozen=True)
 class PlaceParams:
     """`gap_x`, `gap_y`: free columns and rows around every cell, corners included; `margin`: free border tiles;
-    `moves_per_cell`: the annealer's budget; `hot`, `cold`: its temperatures, in tiles of wire."""
+    `moves_per_cell`: the annealer's budget; `hot`, `cold`: its temperatures, in tiles of wire. `is_tidy`: stacks stand
+    in rows; `flow`, `together`: prices of a row against the flow, and of the size of a block's box."""
 
     gap_x: int = 2
     gap_y: int = 1
@@ -32,6 +51,9 @@ class PlaceParams:
     moves_per_cell: int = 20_000
     hot: float = 12.0
     cold: float = 0.3
+    is_tidy: bool = False
+    flow: float = 0.0
+    together: float = 0.0
 
 
 @njit(cache=True)
@@ -86,29 +108,6 @@ def signal_length(s: int, shape: Shape, board: Board, buf: Any) -> float:
 
 
 @njit(cache=True)
-def fits(grid: Any, px: int, py: int, w: int, h: int, gap_x: int, gap_y: int, margin: int, a: int, b: int) -> bool:
-    """Whether a cell of size w x h may stand at (px, py): on no closed tile, in its gap no cell but `a`, `b`."""
-    height, width = grid.shape
-    if px < margin or py < margin or px + w > width - margin or py + h > height - margin:
-        return False
-    for yy in range(max(0, py - gap_y), min(height, py + h + gap_y)):
-        for xx in range(max(0, px - gap_x), min(width, px + w + gap_x)):
-            other = grid[yy, xx]
-            if other >= 0 and other != a and other != b:
-                return False
-            if other == CLOSED and px <= xx < px + w and py <= yy < py + h:
-                return False
-    return True
-
-
-@njit(cache=True)
-def stamp(grid: Any, px: int, py: int, w: int, h: int, value: int) -> None:
-    for yy in range(py, py + h):
-        for xx in range(px, px + w):
-            grid[yy, xx] = value
-
-
-@njit(cache=True)
 def close_keep_outs(shape: Shape, board: Board) -> None:
     """Close the free tiles of `grid` on keep-outs, and one tile around them, for pins must be reached."""
     height, width = board.grid.shape
@@ -154,6 +153,8 @@ def in_order(shape: Shape, board: Board) -> bool:
         x1, y1 = x0 + shape.w[c] - 1, y0 + shape.h[c] - 1
         if x0 < 0 or y0 < 0 or x1 >= width or y1 >= height:
             return False
+        if shape.lead_cell[c] == c and not in_window(c, x0, y0, shape, board):
+            return False
         near = 0 if shape.pinned[c] else 1
         for k in range(shape.keep_out.shape[0]):
             kx0, ky0, kx1, ky1 = shape.keep_out[k]
@@ -169,71 +170,90 @@ def in_order(shape: Shape, board: Board) -> bool:
 
 
 @njit(cache=True)
-def mirror(cell: int, shape: Shape, board: Board) -> None:
-    for k in range(shape.cell_start[cell], shape.cell_start[cell + 1]):
-        tile = shape.cell_tiles[k]
-        board.dx[tile] = shape.w[cell] - 1 - board.dx[tile]
-
-
-@njit(cache=True)
 def apart(ax: int, ay: int, aw: int, ah: int, bx: int, by: int, bw: int, bh: int, gx: int, gy: int) -> bool:
     return ax >= bx + bw + gx or bx >= ax + aw + gx or ay >= by + bh + gy or by >= ay + ah + gy
 
 
 @njit(cache=True)
-def swap_fits(shape: Shape, board: Board, a: int, b: int, feet: bool, gx: int, gy: int, margin: int, out: Any) -> bool:
-    """Whether cells `a` and `b` may trade places, heads or feet kept; the new corners go to `out`."""
-    out[0], out[1], out[2], out[3] = board.x[b], board.y[b], board.x[a], board.y[a]
-    if feet:
-        out[1] += shape.h[b] - shape.h[a]
-        out[3] += shape.h[a] - shape.h[b]
-    return bool(
-        fits(board.grid, out[0], out[1], shape.w[a], shape.h[a], gx, gy, margin, a, b)
-        and fits(board.grid, out[2], out[3], shape.w[b], shape.h[b], gx, gy, margin, a, b)
-        and apart(out[0], out[1], shape.w[a], shape.h[a], out[2], out[3], shape.w[b], shape.h[b], gx, gy)
-    )
+def signal_cost(s: int, shape: Shape, board: Board, buf: Any, flow: float) -> float:
+    """A signal's tree, and `flow` for each row by which a sink stands above the driver: signals go downward.
+
+    A signal that is laid alike in copies side by side (or below each other) is not to be wider (higher) than the
+    copies stand apart, or its wires would lie on their own copies."""
+    length = signal_length(s, shape, board, buf)
+    lead = shape.lead_sig[s]
+    if flow > 0.0 and shape.sig_twin_start[lead + 1] > shape.sig_twin_start[lead]:
+        length += WIDER * too_wide(s, lead, shape, board, buf)
+    if flow > 0.0:
+        first = shape.sig_start[s]
+        up = 0
+        for i in range(1, shape.sig_start[s + 1] - first):
+            up += max(0, buf[1, 0] - buf[1, i] - 2)
+        length += flow * up
+    return length
 
 
 @njit(cache=True)
-def move_to(shape: Shape, board: Board, a: int, px: int, py: int) -> None:
-    stamp(board.grid, board.x[a], board.y[a], shape.w[a], shape.h[a], -1)
-    board.x[a], board.y[a] = px, py
-    stamp(board.grid, px, py, shape.w[a], shape.h[a], a)
+def too_wide(s: int, lead: int, shape: Shape, board: Board, buf: Any) -> int:
+    """Columns and rows by which the pins of signal `s`, in `buf`, spread further than its copies leave room."""
+    count = shape.sig_start[s + 1] - shape.sig_start[s]
+    x0, x1, y0, y1 = FAR, -FAR, FAR, -FAR
+    for i in range(count):
+        x0, x1 = min(x0, buf[0, i]), max(x1, buf[0, i])
+        y0, y1 = min(y0, buf[1, i]), max(y1, buf[1, i])
+    own = shape.cell_of[shape.drive_tiles[shape.drive_start[lead]]]
+    excess = 0
+    for j in range(shape.sig_twin_start[lead], shape.sig_twin_start[lead + 1]):
+        cell = shape.cell_of[shape.drive_tiles[shape.drive_start[shape.sig_twins[j]]]]
+        dx, dy = abs(board.x[cell] - board.x[own]), abs(board.y[cell] - board.y[own])
+        if dy == 0:
+            excess = max(excess, x1 - x0 + 2 - dx)
+        if dx == 0:
+            excess = max(excess, y1 - y0 + 2 - dy)
+    return excess
 
 
 @njit(cache=True)
-def swap_cells(shape: Shape, board: Board, a: int, b: int, corners: Any) -> None:
-    stamp(board.grid, board.x[a], board.y[a], shape.w[a], shape.h[a], -1)
-    stamp(board.grid, board.x[b], board.y[b], shape.w[b], shape.h[b], -1)
-    board.x[a], board.y[a], board.x[b], board.y[b] = corners[0], corners[1], corners[2], corners[3]
-    stamp(board.grid, board.x[a], board.y[a], shape.w[a], shape.h[a], a)
-    stamp(board.grid, board.x[b], board.y[b], shape.w[b], shape.h[b], b)
+def block_cost(b: int, shape: Shape, board: Board) -> float:
+    """Half the circumference of a block's box."""
+    x0 = y0 = FAR
+    x1 = y1 = -FAR
+    for k in range(shape.block_start[b], shape.block_start[b + 1]):
+        cell = shape.block_cells[k]
+        x0, y0 = min(x0, board.x[cell]), min(y0, board.y[cell])
+        x1, y1 = max(x1, board.x[cell] + shape.w[cell]), max(y1, board.y[cell] + shape.h[cell])
+    return float(x1 - x0 + y1 - y0)
 
 
 @njit(cache=True, nogil=True)
 def anneal(
-    rng: Any, shape: Shape, board: Board, gx: int, gy: int, margin: int, moves: int, hot: float, cold: float
-) -> float:
-    """Move, swap and mirror cells and exchange toggles, `moves` times, cooling from `hot` to `cold`.
+    rng: Any, shape: Shape, board: Board, gx: int, gy: int, margin: int, moves: int, hot: float, cold: float,
+    flow: float, together: float,
+) -> float:  # fmt: skip
+    """Move, swap and mirror units and exchange toggles, `moves` times, cooling from `hot` to `cold`.
 
-    The board ends in the best state met, whose cost is returned.
+    The board ends in the best state met, whose cost is returned: trees, `flow` (see `signal_cost`), and `together`
+    times half the circumferences of the blocks.
     """
     height, width = board.grid.shape
     n_signals = shape.sig_start.shape[0] - 1
+    n_blocks = shape.block_start.shape[0] - 1 if together > 0.0 else 0
     widest = 4
     for s in range(n_signals):
         widest = max(widest, shape.sig_start[s + 1] - shape.sig_start[s])
     buf = np.zeros((3, widest), np.int64)
-    length = np.zeros(n_signals)
+    length = np.zeros(n_signals + n_blocks)
     cost = 0.0
     for s in range(n_signals):
-        length[s] = signal_length(s, shape, board, buf)
+        length[s] = signal_cost(s, shape, board, buf, flow)
         cost += length[s]
-    stamp_of = np.zeros(n_signals, np.int64)
-    touched = np.zeros(n_signals, np.int64)
-    fresh = np.zeros(n_signals)
-    corners = np.zeros(4, np.int64)
-    old = np.zeros(4, np.int64)
+    for b in range(n_blocks):
+        length[n_signals + b] = together * block_cost(b, shape, board)
+        cost += length[n_signals + b]
+    stamp_of = np.zeros(n_signals + n_blocks, np.int64)
+    touched = np.zeros(n_signals + n_blocks, np.int64)
+    fresh = np.zeros(n_signals + n_blocks)
+    step = np.zeros(4, np.int64)
     best_cost = cost
     best_x, best_y, best_dx, best_dy = board.x.copy(), board.y.copy(), board.dx.copy(), board.dy.copy()
     ratio = (cold / hot) ** (1.0 / max(1, moves))
@@ -249,22 +269,20 @@ def anneal(
         b = -1
         t1 = t2 = -1
         if kind < 60:
-            px = board.x[a] + below(rng, 2 * reach + 1) - reach
-            py = board.y[a] + below(rng, 2 * reach + 1) - reach
+            step[0] = below(rng, 2 * reach + 1) - reach
+            step[1] = below(rng, 2 * reach + 1) - reach
             if kind < 10:
-                px = board.x[a]
+                step[0] = 0
             elif kind < 20:
-                py = board.y[a]
-            if not fits(board.grid, px, py, shape.w[a], shape.h[a], gx, gy, margin, a, -1):
+                step[1] = 0
+            elif kind < 24:
+                near_row(rng, a, shape, board, step)
+            if not shift(a, step[0], step[1], shape, board, gx, gy, margin):
                 continue
-            old[0], old[1] = board.x[a], board.y[a]
-            move_to(shape, board, a, px, py)
         elif kind < 82:
             b = shape.movable[below(rng, shape.movable.shape[0])]
-            if a == b or not swap_fits(shape, board, a, b, kind < 72, gx, gy, margin, corners):
+            if a == b or not trade(a, b, kind < 72, shape, board, gx, gy, margin, step):
                 continue
-            old[0], old[1], old[2], old[3] = board.x[a], board.y[a], board.x[b], board.y[b]
-            swap_cells(shape, board, a, b, corners)
         elif kind < 90:
             if not shape.mirrorable[a]:
                 continue
@@ -277,23 +295,33 @@ def anneal(
             t2 = shape.swap_tiles[shape.swap_start[a] + below(rng, count)]
             if t1 == t2:
                 continue
-            board.dy[t1], board.dy[t2] = board.dy[t2], board.dy[t1]
+            exchange(t1, t2, shape, board)
         n_touched = 0
         delta = 0.0
         for which in range(2):
-            cell = a if which == 0 else b
-            if cell < 0:
+            unit_cell = a if which == 0 else b
+            if unit_cell < 0:
                 continue
-            for k in range(shape.of_cell_start[cell], shape.of_cell_start[cell + 1]):
-                s = shape.of_cell[k]
-                if stamp_of[s] == move + 1:
-                    continue
-                stamp_of[s] = move + 1
-                value = signal_length(s, shape, board, buf)
-                touched[n_touched] = s
-                fresh[n_touched] = value
-                n_touched += 1
-                delta += value - length[s]
+            for j in range(unit_size(unit_cell, shape)):
+                cell = in_unit(unit_cell, j, shape)
+                for k in range(shape.of_cell_start[cell], shape.of_cell_start[cell + 1]):
+                    s = shape.of_cell[k]
+                    if stamp_of[s] == move + 1:
+                        continue
+                    stamp_of[s] = move + 1
+                    value = signal_cost(s, shape, board, buf, flow)
+                    touched[n_touched] = s
+                    fresh[n_touched] = value
+                    n_touched += 1
+                    delta += value - length[s]
+                s = n_signals + shape.block_of[cell]
+                if n_blocks > 0 and shape.block_of[cell] >= 0 and stamp_of[s] != move + 1:
+                    stamp_of[s] = move + 1
+                    value = together * block_cost(shape.block_of[cell], shape, board)
+                    touched[n_touched] = s
+                    fresh[n_touched] = value
+                    n_touched += 1
+                    delta += value - length[s]
         if delta <= 0.0 or unit(rng) < np.exp(-delta / heat):
             for k in range(n_touched):
                 length[touched[k]] = fresh[k]
@@ -302,25 +330,36 @@ def anneal(
                 best_cost = cost
                 best_x[:], best_y[:], best_dx[:], best_dy[:] = board.x, board.y, board.dx, board.dy
         elif kind < 60:
-            move_to(shape, board, a, old[0], old[1])
+            shift_back(a, step[0], step[1], shape, board)
         elif kind < 82:
-            swap_cells(shape, board, a, b, old)
+            trade_back(a, b, shape, board, step)
         elif kind < 90:
             mirror(a, shape, board)
         else:
-            board.dy[t1], board.dy[t2] = board.dy[t2], board.dy[t1]
+            exchange(t1, t2, shape, board)
     board.x[:], board.y[:], board.dx[:], board.dy[:] = best_x, best_y, best_dx, best_dy
     stamp_all(shape, board)
     return best_cost
 
 
 @njit(cache=True)
-def first_fit(grid: Any, w: int, h: int, gap_x: int, gap_y: int, margin: int, out: Any) -> bool:
-    height, width = grid.shape
-    for y in range(margin, height - h - margin + 1):
-        for x in range(margin, width - w - margin + 1):
-            if fits(grid, x, y, w, h, gap_x, gap_y, margin, -1, -1):
-                out[0], out[1] = x, y
+def near_row(rng: Any, a: int, shape: Shape, board: Board, step: Any) -> None:
+    """Let a step lead to the next row of feet above or below."""
+    foot = board.y[a] + shape.h[a] - 1
+    way = 1 if below(rng, 2) == 0 else -1
+    at = foot + way
+    while 0 <= at < board.rows.shape[0] and not board.rows[at]:
+        at += way
+    step[1] = at - foot
+
+
+@njit(cache=True)
+def first_fit(a: int, shape: Shape, board: Board, gap_x: int, gap_y: int, margin: int) -> bool:
+    """Put a unit, which stands nowhere yet, at the first place where it fits."""
+    height, width = board.grid.shape
+    for y in range(margin, height - shape.h[a] - margin + 1):
+        for x in range(margin, width - shape.w[a] - margin + 1):
+            if try_drop(a, x - board.x[a], y - board.y[a], shape, board, gap_x, gap_y, margin):
                 return True
     return False
 
@@ -340,9 +379,16 @@ def nearest_fit(grid: Any, w: int, h: int, gap_x: int, gap_y: int, margin: int, 
     return best < FAR
 
 
-def pack(shape: Shape, board: Board, panel_at: tuple[float, float], params: PlaceParams) -> bool:
+def pack(
+    shape: Shape,
+    board: Board,
+    panel_at: tuple[float, float],
+    params: PlaceParams,
+    offsets: Mapping[tuple[int, ...], tuple[int, int]] = MappingProxyType({}),
+) -> bool:
     """A first legal placement: pinned cells where they belong, the panel at `panel_at` (fractions of the free room)
-    if it is not pinned, then tall cells first, each at the first free place. False where not all cells fit.
+    if it is not pinned, then repeated and tall cells first, each at the first free place. `offsets` tells how far the
+    cells of a copy stand from those of the first. False where not all cells fit.
     """
     width, height = (int(v) for v in board.size)
     out = np.zeros(2, np.int64)
@@ -360,14 +406,31 @@ def pack(shape: Shape, board: Board, panel_at: tuple[float, float], params: Plac
         board.x[panel], board.y[panel] = out
         stamp(board.grid, out[0], out[1], shape.w[panel], shape.h[panel], panel)
     close_tiles(shape, board)
-    order = sorted((int(c) for c in shape.movable), key=lambda c: (-shape.h[c], -shape.w[c], c))
+    if params.is_tidy:
+        set_rows(shape, board, params)
+    for copies, (dx, dy) in offsets.items():
+        board.x[list(copies)], board.y[list(copies)] = dx, dy
+    followers = np.diff(shape.unit_start)
+    order = sorted((int(c) for c in shape.movable), key=lambda c: (-followers[c], -shape.h[c], -shape.w[c], c))
     for c in order:
-        w, h = int(shape.w[c]), int(shape.h[c])
-        if not first_fit(board.grid, w, h, params.gap_x, params.gap_y, margin, out):
+        if not first_fit(c, shape, board, params.gap_x, params.gap_y, margin):
             return False
-        board.x[c], board.y[c] = out
-        stamp(board.grid, out[0], out[1], w, h, c)
     return bool(in_order(shape, board))
+
+
+def set_rows(shape: Shape, board: Board, params: PlaceParams) -> None:
+    """Choose the rows in which stacks have their feet: at a distance in which most stacks find room, counted from the
+    panel up and down."""
+    tall = np.sort(shape.h[shape.movable][shape.h[shape.movable] > 1])
+    height = int(tall[len(tall) * 3 // 4]) if len(tall) else 1
+    pitch = height + params.gap_y
+    rows = len(board.rows)
+    top, bottom = rows - params.margin + params.gap_y, rows
+    if shape.panel >= 0:
+        top, bottom = int(board.y[shape.panel]), int(board.y[shape.panel] + shape.h[shape.panel])
+    board.rows[:] = False
+    board.rows[np.arange(top - params.gap_y - 1, -1, -pitch)] = True
+    board.rows[np.arange(bottom + pitch - 1, rows, pitch)] = True
 
 
 @njit(cache=True)
@@ -399,6 +462,8 @@ def place(shape: Shape, board: Board, params: PlaceParams, seed: int) -> float:
             moves,
             params.hot,
             params.cold,
+            params.flow,
+            params.together,
         )
     index_tiles(shape, board)
     return float(length)

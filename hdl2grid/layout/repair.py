@@ -13,20 +13,32 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from hdl2grid.layout.arrays import COLOURS, OTHER, WATCH_CONFLICTS, WATCH_STOP, WATCH_TRIES, Board, Scratch, Shape
-from hdl2grid.layout.colouring import cell_clashes, count_usage, set_colour, variable_clashes
-from hdl2grid.layout.placement import (
-    PlaceParams,
-    fits,
-    index_tiles,
-    mirror,
-    move_to,
-    stamp_all,
-    swap_cells,
-    swap_fits,
+from hdl2grid.layout.arrays import (
+    COLOURS,
+    WATCH_CONFLICTS,
+    WATCH_STOP,
+    WATCH_TRIES,
+    Board,
+    Routes,
+    Scratch,
+    Shape,
 )
+from hdl2grid.layout.colouring import cell_clashes, count_usage, gather, set_colour, variable_clashes
+from hdl2grid.layout.placement import PlaceParams, index_tiles, near_row, stamp_all
+from hdl2grid.layout.repeats import MOST_COPIES
 from hdl2grid.layout.routing import RouteParams, find_conflicts, reroute
-from hdl2grid.layout.wires import bring_back, grid_tile, lay, lay_all, neighbour, put_aside, room_for_routes
+from hdl2grid.layout.units import exchange, in_unit, mirror, shift, shift_back, trade, trade_back, unit_size
+from hdl2grid.layout.wires import (
+    blame_first,
+    bring_back,
+    copies_of,
+    grid_tile,
+    lay,
+    lay_all,
+    neighbour,
+    put_aside,
+    room_for_routes,
+)
 from hdl2grid.rng import below, unit
 
 SHIFT, SWAP, MIRROR, EXCHANGE, COLOUR = range(5)
@@ -36,7 +48,7 @@ NOWHERE = np.zeros(0, np.int64)
 @dataclass(frozen=True)
 class RepairParams:
     """`tries` and `stall` limit the search; `rounds` of rerouting follow each try. The energy is the sum of the counts
-    times their weights; `hot` and `cold` are its temperatures."""
+    times their prices; `hot` and `cold` are its temperatures."""
 
     tries: int = 4000
     stall: int = 1500
@@ -45,25 +57,24 @@ class RepairParams:
     conflict: float = 1.0
     wire: float = 0.004
     crossover: float = 0.02
-    turn: float = 0.002
+    bend: float = 0.002
+    stroke: float = 0.0
     hot: float = 0.7
     cold: float = 0.25
 
 
 @njit(cache=True)
-def energy(board: Board, conflicts: int, conflict: float, wire: float, crossover: float, turn: float) -> float:
-    tiles = 0
-    turns = 0
+def energy(board: Board, conflicts: int, prices: Any) -> float:
+    """Conflicts, wire tiles, crossovers, bends and strokes at their `prices`."""
+    tiles = bends = strokes = over = 0
     for n in range(board.length.shape[0]):
         tiles += board.length[n]
-        for i in range(board.length[n]):
-            if board.ways[n, i] == OTHER and board.tile_at[board.route[n, i]] < 0:
-                turns += 1
-    over = 0
+        bends += board.bends[n]
+        strokes += board.strokes[n]
     for t in range(board.crossings.shape[0]):
-        if board.crossings[t] > 0:
-            over += 1
-    return conflict * conflicts + wire * tiles + crossover * over + turn * turns
+        over += board.crossings[t] > 0
+    value = prices[0] * conflicts + prices[1] * tiles + prices[2] * over + prices[3] * bends + prices[4] * strokes
+    return float(value)
 
 
 @njit(cache=True)
@@ -141,8 +152,8 @@ def rival(rng: Any, v: int, shape: Shape, board: Board) -> int:
 def change_colours(rng: Any, net: int, shape: Shape, board: Board, scratch: Scratch, kept: Any, kept_from: Any) -> int:
     """Give one variable of the net, or all, another colour, or trade colours with a rival; mark the nets concerned.
 
-    The variables changed and their old colours go to `kept` and `kept_from`; returns their number, 0 if nothing was
-    changed since more tiles would clash.
+    What corresponds in the copies of a block changes as well. The variables changed and their old colours go to `kept`
+    and `kept_from`; returns their number, 0 if nothing was changed since more tiles would clash.
     """
     s, a = net // COLOURS, net % COLOURS
     if board.usage[s, a] == 0:
@@ -150,28 +161,25 @@ def change_colours(rng: Any, net: int, shape: Shape, board: Board, scratch: Scra
     b = below(rng, COLOURS)
     dice = below(rng, 3)
     lone = below(rng, board.usage[s, a])
-    count = 0
+    v = -1
     for j in range(shape.of_start[s], shape.of_start[s + 1]):
-        v = shape.of_vars[j]
-        if board.colour[v] == a:
-            if dice == 0 or lone == 0:
-                kept[count] = v
-                kept_from[count] = a
-                count += 1
+        if board.colour[shape.of_vars[j]] == a:
+            if lone == 0:
+                v = shape.of_vars[j]
             lone -= 1
+    count = gather(v, dice == 0, shape, board, kept)
     if dice == 2:
-        other = rival(rng, kept[0], shape, board)
+        other = rival(rng, v, shape, board)
         if other < 0:
             return 0
         b = board.colour[other]
-        kept[1] = other
-        kept_from[1] = b
-        count = 2
+        count += gather(other, False, shape, board, kept[count:])
     if a == b:
         return 0
     before = 0
     after = 0
     for i in range(count):
+        kept_from[i] = board.colour[kept[i]]
         for c in (a, b):
             before += variable_clashes(kept[i], c, shape, board, scratch.seen)
     for i in range(count):
@@ -189,10 +197,111 @@ def change_colours(rng: Any, net: int, shape: Shape, board: Board, scratch: Scra
     return count
 
 
+@njit(cache=True)
+def unit_clashes(a: int, shape: Shape, board: Board, seen: Any) -> int:
+    total = 0
+    for k in range(unit_size(a, shape)):
+        total += cell_clashes(in_unit(a, k, shape), shape, board, seen)
+    return total
+
+
+@njit(cache=True)
+def change_places(
+    rng: Any, a: int, reach: int, shape: Shape, board: Board, scratch: Scratch, gx: int, gy: int, margin: int, step: Any
+) -> Any:  # fmt: skip
+    """Try one move of unit `a`: a shift, a trade with another, a mirroring, an exchange of two toggles.
+
+    Returns (kind, the other unit or toggles): kind is -1 where the move is not possible, and nothing has changed.
+    """
+    dice = below(rng, 74)
+    if dice < 40:
+        step[0] = below(rng, 2 * reach + 1) - reach
+        step[1] = below(rng, 2 * reach + 1) - reach
+        if dice < 10:
+            near_row(rng, a, shape, board, step)
+        still = step[0] == 0 and step[1] == 0
+        if not still and not shape.still[a] and shift(a, step[0], step[1], shape, board, gx, gy, margin):
+            return SHIFT, -1, -1
+    elif dice < 55:
+        b = shape.movable[below(rng, shape.movable.shape[0])] if shape.movable.shape[0] > 0 else a
+        far = abs(board.x[a] - board.x[b]) + abs(board.y[a] - board.y[b]) > 14
+        if a == b or far or shape.still[a] or a == shape.panel:
+            return -1, -1, -1
+        if trade(a, b, dice < 50, shape, board, gx, gy, margin, step):
+            return SWAP, b, -1
+    elif dice < 62:
+        if shape.mirrorable[a]:
+            mirror(a, shape, board)
+            return MIRROR, -1, -1
+    else:
+        many = shape.swap_start[a + 1] - shape.swap_start[a]
+        if many < 2:
+            return -1, -1, -1
+        t1 = shape.swap_tiles[shape.swap_start[a] + below(rng, many)]
+        t2 = shape.swap_tiles[shape.swap_start[a] + below(rng, many)]
+        if t1 != t2:
+            before = unit_clashes(a, shape, board, scratch.seen)
+            exchange(t1, t2, shape, board)
+            index_tiles(shape, board)
+            if unit_clashes(a, shape, board, scratch.seen) <= before:
+                return EXCHANGE, t1, t2
+            exchange(t1, t2, shape, board)
+            index_tiles(shape, board)
+    return -1, -1, -1
+
+
+@njit(cache=True)
+def take_back(kind: int, a: int, b: int, t: int, step: Any, shape: Shape, board: Board) -> None:
+    """Undo what `change_places` did."""
+    if kind == SHIFT:
+        shift_back(a, step[0], step[1], shape, board)
+    elif kind == SWAP:
+        trade_back(a, b, shape, board, step)
+    elif kind == MIRROR:
+        mirror(a, shape, board)
+    elif kind == EXCHANGE:
+        exchange(b, t, shape, board)
+    index_tiles(shape, board)
+
+
+@njit(cache=True)
+def reroute_bad(
+    rng: Any, shape: Shape, board: Board, scratch: Scratch, rounds: int, present: float, growth: float,
+    raise_by: float, bend: float, cross: float, slack: int, touched: Any, aside: Routes, listed: Any,
+) -> int:  # fmt: skip
+    """Reroute what is bad for some rounds; the routes that change are put `aside` and `touched`. Returns the
+    conflicts left."""
+    n_nets = board.length.shape[0]
+    conflicts = 1 << 30
+    for _ in range(rounds):
+        blame_first(shape, board, scratch.copies, scratch.offs)
+        count = 0
+        for n in range(n_nets):
+            if board.bad[n]:
+                listed[count] = n
+                count += 1
+        for i in range(count - 1, 0, -1):
+            j = below(rng, i + 1)
+            listed[i], listed[j] = listed[j], listed[i]
+        for i in range(count):
+            n = listed[i]
+            for k in range(copies_of(n, shape, board, scratch.copies, scratch.offs)):
+                one = scratch.copies[k]
+                if not touched[one]:
+                    touched[one] = True
+                    put_aside(one, board, aside)
+            reroute(n, shape, board, scratch, present, bend, cross, slack, below(rng, 4) > 0)
+        conflicts = find_conflicts(board, scratch, raise_by)
+        if conflicts == 0:
+            break
+        present *= growth
+    return conflicts
+
+
 @njit(cache=True, nogil=True)
 def repair(
     rng: Any, shape: Shape, board: Board, scratch: Scratch, tries: int, stall: int, rounds: int, reach: int,
-    w_conflict: float, w_wire: float, w_crossover: float, w_turn: float, hot: float, cold: float,
+    prices: Any, hot: float, cold: float,
     gx: int, gy: int, margin: int, present: float, growth: float, raise_by: float, decay: float, bend: float,
     cross: float, slack: int, stop: bool, focus: Any,
 ) -> Any:  # fmt: skip
@@ -204,7 +313,7 @@ def repair(
     n_nets = board.length.shape[0]
     lay_all(board)
     conflicts = find_conflicts(board, scratch, 0.0)
-    now = energy(board, conflicts, w_conflict, w_wire, w_crossover, w_turn)
+    now = energy(board, conflicts, prices)
     best, best_conflicts = now, conflicts
     k_x, k_y, k_dx, k_dy = board.x.copy(), board.y.copy(), board.dx.copy(), board.dy.copy()
     k_colour = board.colour.copy()
@@ -215,12 +324,11 @@ def repair(
     o_routes = room_for_routes(board)
     touched = np.zeros(n_nets, np.bool_)
     o_bad = board.bad.copy()
-    old = np.zeros(4, np.int64)
-    corners = np.zeros(4, np.int64)
-    cells = np.zeros(2, np.int64)
+    step = np.zeros(4, np.int64)
+    cells = np.zeros(2 * MOST_COPIES, np.int64)
     listed = np.zeros(n_nets, np.int64)
-    kept = np.zeros(board.colour.shape[0] + 2, np.int64)
-    kept_from = np.zeros(board.colour.shape[0] + 2, np.int64)
+    kept = np.zeros(2 * board.colour.shape[0] + 2 * MOST_COPIES, np.int64)
+    kept_from = np.zeros_like(kept)
     since = 0
     used = 0
     ratio = (cold / hot) ** (1.0 / max(1, tries))
@@ -244,100 +352,33 @@ def repair(
         a = pick_cell(rng, shape, board, net)
         if focus.shape[0] > 0 and below(rng, 4) > 0:
             a = focus[below(rng, focus.shape[0])]
-        b = -1
-        t1 = t2 = -1
-        n_cells = 0
+        a = shape.lead_cell[a]
+        b = t = -1
         n_kept = 0
-        dice = below(rng, 100)
         o_bad[:] = board.bad
-        kind = SHIFT
-        legal = False
-        if dice < 40:
-            px = board.x[a] + below(rng, 2 * reach + 1) - reach
-            py = board.y[a] + below(rng, 2 * reach + 1) - reach
-            still = px == board.x[a] and py == board.y[a]
-            if (
-                not still
-                and not shape.still[a]
-                and fits(board.grid, px, py, shape.w[a], shape.h[a], gx, gy, margin, a, -1)
-            ):
-                old[0], old[1] = board.x[a], board.y[a]
-                move_to(shape, board, a, px, py)
-                cells[0] = a
-                n_cells = 1
-                legal = True
-        elif dice < 55:
-            kind = SWAP
-            b = shape.movable[below(rng, shape.movable.shape[0])] if shape.movable.shape[0] > 0 else a
-            far = abs(board.x[a] - board.x[b]) + abs(board.y[a] - board.y[b]) > 14
-            if (
-                a != b
-                and not far
-                and not shape.still[a]
-                and swap_fits(shape, board, a, b, dice < 50, gx, gy, margin, corners)
-            ):
-                old[0], old[1], old[2], old[3] = board.x[a], board.y[a], board.x[b], board.y[b]
-                swap_cells(shape, board, a, b, corners)
-                cells[0], cells[1] = a, b
-                n_cells = 2
-                legal = True
-        elif dice < 62:
-            kind = MIRROR
-            if shape.mirrorable[a]:
-                mirror(a, shape, board)
-                cells[0] = a
-                n_cells = 1
-                legal = True
-        elif dice < 74:
-            kind = EXCHANGE
-            many = shape.swap_start[a + 1] - shape.swap_start[a]
-            if many >= 2:
-                t1 = shape.swap_tiles[shape.swap_start[a] + below(rng, many)]
-                t2 = shape.swap_tiles[shape.swap_start[a] + below(rng, many)]
-                if t1 != t2:
-                    before = cell_clashes(a, shape, board, scratch.seen)
-                    board.dy[t1], board.dy[t2] = board.dy[t2], board.dy[t1]
-                    index_tiles(shape, board)
-                    legal = cell_clashes(a, shape, board, scratch.seen) <= before
-                    cells[0] = a
-                    n_cells = 1
-                    if not legal:
-                        board.dy[t1], board.dy[t2] = board.dy[t2], board.dy[t1]
-                        index_tiles(shape, board)
+        if below(rng, 100) < 74:
+            kind, b, t = change_places(rng, a, reach, shape, board, scratch, gx, gy, margin, step)
+            if kind < 0:
+                continue
+            if kind != EXCHANGE:
+                index_tiles(shape, board)
+            n_cells = 0
+            for u in range(2 if kind == SWAP else 1):
+                for k in range(unit_size(b if u == 1 else a, shape)):
+                    cells[n_cells] = in_unit(b if u == 1 else a, k, shape)
+                    mark_cell(cells[n_cells], shape, board)
+                    n_cells += 1
+            mark_covered(cells, n_cells, shape, board, scratch)
         else:
             kind = COLOUR
             n_kept = change_colours(rng, net, shape, board, scratch, kept, kept_from)
-            legal = n_kept > 0
-        if not legal:
-            continue
-        if kind != COLOUR:
-            if kind != EXCHANGE:
-                index_tiles(shape, board)
-            for i in range(n_cells):
-                mark_cell(cells[i], shape, board)
-            mark_covered(cells, n_cells, shape, board, scratch)
+            if n_kept == 0:
+                continue
         touched[:] = False
-        press = present
-        fresh = 1 << 30
-        for _ in range(rounds):
-            for i in range(n_nets):
-                listed[i] = i
-            for i in range(n_nets - 1, 0, -1):
-                j = below(rng, i + 1)
-                listed[i], listed[j] = listed[j], listed[i]
-            for i in range(n_nets):
-                n = listed[i]
-                if not board.bad[n]:
-                    continue
-                if not touched[n]:
-                    touched[n] = True
-                    put_aside(n, board, o_routes)
-                reroute(n, shape, board, scratch, press, bend, cross, slack, below(rng, 4) > 0)
-            fresh = find_conflicts(board, scratch, raise_by)
-            if fresh == 0:
-                break
-            press *= growth
-        value = energy(board, fresh, w_conflict, w_wire, w_crossover, w_turn)
+        fresh = reroute_bad(
+            rng, shape, board, scratch, rounds, present, growth, raise_by, bend, cross, slack, touched, o_routes, listed
+        )
+        value = energy(board, fresh, prices)
         if value <= now or unit(rng) < np.exp((now - value) / heat):
             now, conflicts = value, fresh
             for n in range(n_nets):
@@ -346,31 +387,17 @@ def repair(
                 if fresh < best_conflicts or best_conflicts == 0:
                     since = 0
                 best, best_conflicts = now, fresh
-                k_x[:], k_y[:], k_dx[:], k_dy[:], k_colour[:] = (
-                    board.x,
-                    board.y,
-                    board.dx,
-                    board.dy,
-                    board.colour,
-                )
+                k_x[:], k_y[:], k_dx[:], k_dy[:], k_colour[:] = board.x, board.y, board.dx, board.dy, board.colour
                 for n in range(n_nets):
                     if k_stale[n]:
                         put_aside(n, board, k_routes)
                 k_stale[:] = False
         else:
-            if kind == SHIFT:
-                move_to(shape, board, a, old[0], old[1])
-            elif kind == SWAP:
-                swap_cells(shape, board, a, b, old)
-            elif kind == MIRROR:
-                mirror(a, shape, board)
-            elif kind == EXCHANGE:
-                board.dy[t1], board.dy[t2] = board.dy[t2], board.dy[t1]
-            else:
+            if kind == COLOUR:
                 for i in range(n_kept):
                     set_colour(kept[i], kept_from[i], shape, board)
-            if kind != COLOUR:
-                index_tiles(shape, board)
+            else:
+                take_back(kind, a, b, t, step, shape, board)
             for n in range(n_nets):
                 if touched[n]:
                     lay(n, board, -1)
@@ -379,8 +406,8 @@ def repair(
             board.bad[:] = o_bad
         if decay < 1.0 and turn % 16 == 15:
             for c in range(COLOURS):
-                for t in range(board.history.shape[1]):
-                    board.history[c, t] *= decay
+                for i in range(board.history.shape[1]):
+                    board.history[c, i] *= decay
     board.x[:], board.y[:], board.dx[:], board.dy[:] = k_x, k_y, k_dx, k_dy
     stamp_all(shape, board)
     index_tiles(shape, board)
@@ -398,9 +425,10 @@ def better(
     rng: Any, stop: bool, focus: Any = NOWHERE,
 ) -> tuple[int, float, int]:  # fmt: skip
     """Run `repair` with parameter records; returns (conflicts, energy, tries used)."""
+    prices = np.array([params.conflict, params.wire, params.crossover, params.bend, params.stroke])
     left, value, used = repair(
-        rng, shape, board, scratch, params.tries, params.stall, params.rounds, params.reach, params.conflict,
-        params.wire, params.crossover, params.turn, params.hot, params.cold,
+        rng, shape, board, scratch, params.tries, params.stall, params.rounds, params.reach, prices, params.hot,
+        params.cold,
         places.gap_x, places.gap_y, places.margin, 4.0, 1.5, routes.raise_by * 0.5, 0.9, routes.bend, routes.cross,
         routes.slack, stop, focus,
     )  # fmt: skip

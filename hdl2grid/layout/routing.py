@@ -25,8 +25,18 @@ from hdl2grid.layout.arrays import (
     Scratch,
     Shape,
 )
+from hdl2grid.layout.bundles import route_bundle
 from hdl2grid.layout.search import route_net
-from hdl2grid.layout.wires import bring_back, lay, lay_all, neighbour, put_aside, room_for_routes
+from hdl2grid.layout.wires import (
+    blame_first,
+    bring_back,
+    copies_of,
+    lay,
+    lay_all,
+    neighbour,
+    put_aside,
+    room_for_routes,
+)
 from hdl2grid.rng import below
 
 WORST = 10.0
@@ -52,17 +62,39 @@ class RouteParams:
 
 
 @njit(cache=True)
+def leader(net: int, shape: Shape, board: Board, scratch: Scratch) -> int:
+    """The net that `net` is laid like, itself if it is laid by itself; `scratch.copies` and `offs` are set for it."""
+    lead = COLOURS * shape.lead_sig[net // COLOURS] + net % COLOURS
+    if lead != net and copies_of(lead, shape, board, scratch.copies, scratch.offs) > 1:
+        return int(lead)
+    return net
+
+
+@njit(cache=True)
 def reroute(
     net: int, shape: Shape, board: Board, scratch: Scratch, present: float, bend: float, cross: float, slack: int,
     keep: bool,
 ) -> None:  # fmt: skip
-    """Rip up one net, or with `keep` what is wrong of it, and route it anew; in the whole grid if need be."""
-    lay(net, board, -1)
-    board.reached[net] = route_net(net, shape, board, scratch, present, bend, cross, slack, keep)
-    if not board.reached[net]:
-        wide = board.size[0] + board.size[1]
-        board.reached[net] = route_net(net, shape, board, scratch, present, bend, cross, wide, False)
-    lay(net, board, 1)
+    """Rip up one net, or with `keep` what is wrong of it, and route it anew; in the whole grid if need be. Nets that
+    are laid alike are rerouted together."""
+    net = leader(net, shape, board, scratch)
+    nets = scratch.copies
+    copies = copies_of(net, shape, board, nets, scratch.offs)
+    wide = board.size[0] + board.size[1]
+    for k in range(copies):
+        lay(nets[k], board, -1)
+    done = copies > 1 and (
+        route_bundle(shape, board, scratch, copies, present, bend, cross, slack, keep)
+        or route_bundle(shape, board, scratch, copies, present, bend, cross, wide, False)
+    )
+    if not done:
+        for k in range(copies):
+            one = nets[k]
+            board.reached[one] = route_net(one, shape, board, scratch, present, bend, cross, slack, keep) or route_net(
+                one, shape, board, scratch, present, bend, cross, wide, False
+            )
+    for k in range(copies):
+        lay(nets[k], board, 1)
 
 
 @njit(cache=True)
@@ -191,6 +223,8 @@ def negotiate(
         innocents = 2 if turn > 0 else 0
         for i in range(count):
             n = order[i]
+            if i == 0:
+                blame_first(shape, board, scratch.copies, scratch.offs)
             if not board.bad[n]:
                 if innocents == 0:
                     continue

@@ -51,30 +51,6 @@ def pop(heap_cost: Any, heap_state: Any, size: int) -> int:
 
 
 @njit(cache=True)
-def settle(net: int, count: int, board: Board, mine: Any) -> None:
-    """Work out what the net does on each of its tiles, from the tiles of its own that touch."""
-    width, height = board.size[0], board.size[1]
-    for i in range(count):
-        tile = board.route[net, i]
-        way = OTHER
-        if mine[tile] == CROSS_X:
-            way = ALONG_X
-        elif mine[tile] == CROSS_Y:
-            way = ALONG_Y
-        elif board.tile_at[tile] < 0:
-            mask = 0
-            for d in range(4):
-                near = neighbour(tile, d, width, height)
-                if near >= 0 and mine[near] != 0:
-                    mask |= 1 << d
-            if mask == 0b0101:
-                way = ALONG_X
-            elif mask == 0b1010:
-                way = ALONG_Y
-        board.ways[net, i] = way
-
-
-@njit(cache=True)
 def joined(tile: int, d: int, board: Board, mine: Any) -> int:
     """The tile next to `tile` in direction `d` that the net's own wire joins it to, or -1."""
     if mine[tile] != PLAIN and (mine[tile] == CROSS_X) != (d % 2 == 0):
@@ -86,21 +62,53 @@ def joined(tile: int, d: int, board: Board, mine: Any) -> int:
 
 
 @njit(cache=True)
-def prune(net: int, board: Board, scratch: Scratch) -> int:
+def settle(net: int, count: int, board: Board, mine: Any) -> None:
+    """Work out what the net does on each of its tiles, from the tiles of its own that touch; count its straight runs
+    and the tiles where it turns."""
+    strokes = bends = 0
+    for i in range(count):
+        tile = board.route[net, i]
+        mask = 0
+        for d in range(4):
+            if joined(tile, d, board, mine) >= 0:
+                mask |= 1 << d
+        way = OTHER
+        if mine[tile] == CROSS_X:
+            way = ALONG_X
+        elif mine[tile] == CROSS_Y:
+            way = ALONG_Y
+        elif board.tile_at[tile] < 0:
+            if mask == 0b0101:
+                way = ALONG_X
+            elif mask == 0b1010:
+                way = ALONG_Y
+        board.ways[net, i] = way
+        strokes += (mask & 0b0101 == 0b0001) + (mask & 0b1010 == 0b0010) + (mask == 0)
+        bends += mask == 0b0011 or mask == 0b0110 or mask == 0b1100 or mask == 0b1001
+    board.strokes[net], board.bends[net] = strokes, bends
+
+
+@njit(cache=True)
+def prune(net: int, board: Board, scratch: Scratch, size: int, copies: int) -> int:
     """Keep what is sound of a net that has just been taken up; returns the tiles left, which stand in `mine`.
 
-    Tiles that clash or lie under a strange device go, then all loose ends, then every part but the one with most pins.
-    `target` is 1 on the net's pins.
+    Of its first `size` tiles those that clash in one of the copies or lie under a strange device go, then all loose
+    ends, then every part but the one with most pins. `target` is 1 on the net's pins.
     """
     mine, target, queue, part = scratch.mine, scratch.target, scratch.queue, scratch.part
     c = net % COLOURS
-    size = board.length[net]
     for i in range(size):
         tile = board.route[net, i]
         pin = target[tile] == 1
-        if pin or (not board.clash[c, tile] and board.tile_at[tile] < 0):
+        sound = True
+        others = 0
+        for k in range(copies):
+            at = tile + scratch.offs[k, 0]
+            sound = sound and not board.clash[c, at] and board.tile_at[at] < 0
+            others += load(c, at, board)
+        if pin or sound:
             way = board.ways[net, i]
-            if pin or load(c, tile, board) == 0:
+            if pin or others == 0:
                 mine[tile] = PLAIN
             elif way != OTHER:
                 mine[tile] = CROSS_X if way == ALONG_X else CROSS_Y
@@ -173,19 +181,33 @@ def next_target(net: int, count: int, n_pins: int, board: Board, scratch: Scratc
 
 
 @njit(cache=True)
+def own_copies(tile: int, copies: int, area: int, scratch: Scratch) -> int:
+    """Tiles of the net's tree, as laid in the copies, that come to lie on `tile` as laid in another copy."""
+    count = 0
+    for k in range(copies):
+        for j in range(copies):
+            if j != k:
+                at = tile + scratch.offs[k, 0] - scratch.offs[j, 0]
+                count += 0 <= at < area and scratch.mine[at] != 0
+    return count
+
+
+@njit(cache=True)
 def search(
-    net: int, goal: int, count: int, board: Board, scratch: Scratch, present: float, bend: float, cross: float, box: Any
+    net: int, goal: int, count: int, board: Board, scratch: Scratch, present: float, bend: float, cross: float,
+    box: Any, copies: int,
 ) -> int:  # fmt: skip
     """A cheapest way from the net's tree to `goal` (A*: P. E. Hart, N. J. Nilsson, B. Raphael, 1968).
 
     A state is `kind * area + tile`: kind 0 is a tile of the tree, 1 + d a plain tile entered in direction d, 5 + d
     a tile that is crossed in direction d. What touches a tile is charged when the tile is left, for only then is it
-    known which way goes on. Returns the last state, or -1.
+    known which way goes on. Of a net in `copies` copies the way is searched once, at the price of all of them: they
+    lie `scratch.offs` further, and `box` is such that none leaves the grid. Returns the last state, or -1.
     """
     width, height = board.size[0], board.size[1]
     area = width * height
     c = net % COLOURS
-    dist, prev, version, mine = scratch.dist, scratch.prev, scratch.version, scratch.mine
+    dist, prev, version, mine, offs = scratch.dist, scratch.prev, scratch.version, scratch.mine, scratch.offs
     heap_cost, heap_state = scratch.heap_cost, scratch.heap_state
     scratch.stamp[0] += 1
     now = scratch.stamp[0]
@@ -197,7 +219,7 @@ def search(
             dist[tile] = 0.0
             prev[tile] = -1
             version[tile] = now
-            ahead = abs(tile % width - gx) + abs(tile // width - gy)
+            ahead = copies * (abs(tile % width - gx) + abs(tile // width - gy))
             size = push(heap_cost, heap_state, size, float(ahead), tile)
     full = heap_cost.shape[0] - 16
     while 0 < size < full:
@@ -207,7 +229,7 @@ def search(
         kind = state // area
         tile = state - kind * area
         g = dist[state]
-        if f > g + abs(tile % width - gx) + abs(tile // width - gy) + 1e-9:
+        if f > g + copies * (abs(tile % width - gx) + abs(tile // width - gy)) + 1e-9:
             continue
         if tile == goal and kind <= 4:
             return int(state)
@@ -224,37 +246,64 @@ def search(
             to = neighbour(tile, d, width, height)
             if to < 0 or mine[to] != 0:
                 continue
-            device = board.tile_at[to] >= 0
-            if device and scratch.target[to] == 0:
-                continue
             x, y = to % width, to // width
             if x < box[0] or x > box[2] or y < box[1] or y > box[3]:
                 continue
+            pin = scratch.target[to] != 0
+            device = False
+            on = crossed = 0
+            past = 0.0
+            straight = True
+            for k in range(copies):
+                at = to + offs[k, 0]
+                device = device or board.tile_at[at] >= 0
+                lies = load(c, at, board)
+                on += lies
+                past += board.history[c, at]
+                if lies > 0:
+                    crossed += 1
+                    straight = straight and lies == 1 and board.ways_on[c, at, 1 - d % 2] == 1
+            if device and not pin:
+                continue
+            if copies > 1:
+                twice = own_copies(to, copies, area, scratch)
+                on += twice
+                straight = straight and twice == 0
             step = g
             if kind <= 4:
                 if d != came:
-                    step += bend + present * board.crossings[tile]
+                    step += bend * copies
+                    for k in range(copies):
+                        step += present * board.crossings[tile + offs[k, 0]]
                 if kind >= 1:
                     for e in range(4):
                         if e != d and e != (came + 2) % 4:
-                            side = neighbour(tile, e, width, height)
-                            if side >= 0:
-                                step += present * load(c, side, board)
-            ahead = abs(x - gx) + abs(y - gy)
-            on = load(c, to, board)
-            cost = step + 1.0 + board.history[c, to] + 2.0 * present * on
+                            for k in range(copies):
+                                side = neighbour(tile + offs[k, 0], e, width, height)
+                                if side >= 0:
+                                    step += present * load(c, side, board)
+            ahead = copies * (abs(x - gx) + abs(y - gy))
+            cost = step + copies + past + 2.0 * present * on
             new = (1 + d) * area + to
             if version[new] != now or cost < dist[new] - 1e-9:
                 dist[new] = cost
                 prev[new] = state
                 version[new] = now
                 size = push(heap_cost, heap_state, size, cost + ahead, new)
-            if on == 1 and not device and board.ways_on[c, to, 1 - d % 2] == 1:
-                turning = 0
-                for o in range(COLOURS):
-                    if o != c:
-                        turning += board.ways_on[o, to, 2]
-                cost = step + 1.0 + (0.3 * cross if board.crossings[to] > 0 else cross) + 2.0 * present * turning
+            if crossed > 0 and straight and not device:
+                cost = step + copies
+                for k in range(copies):
+                    at = to + offs[k, 0]
+                    if load(c, at, board) == 0:
+                        for e in ((d + 1) % 4, (d + 3) % 4):
+                            side = neighbour(at, e, width, height)
+                            if side >= 0:
+                                cost += present * load(c, side, board)
+                        continue
+                    cost += 0.3 * cross if board.crossings[at] > 0 else cross
+                    for o in range(COLOURS):
+                        if o != c:
+                            cost += 2.0 * present * board.ways_on[o, at, 2]
                 new = (5 + d) * area + to
                 if version[new] != now or cost < dist[new] - 1e-9:
                     dist[new] = cost
@@ -262,6 +311,79 @@ def search(
                     version[new] = now
                     size = push(heap_cost, heap_state, size, cost + ahead, new)
     return -1
+
+
+@njit(cache=True)
+def mark_pins(n_pins: int, scratch: Scratch, width: int) -> int:
+    """Mark the pins as wanted, and set the box around them; returns their number, each tile counted once."""
+    target, pins, box = scratch.target, scratch.pins, scratch.box
+    box[0], box[1], box[2], box[3] = 1 << 30, 1 << 30, 0, 0
+    left = 0
+    for k in range(n_pins):
+        if target[pins[k]] == 0:
+            target[pins[k]] = 1
+            left += 1
+        x, y = pins[k] % width, pins[k] // width
+        box[0], box[1], box[2], box[3] = min(box[0], x), min(box[1], y), max(box[2], x), max(box[3], y)
+    return left
+
+
+@njit(cache=True)
+def grow(
+    net: int, count: int, n_pins: int, left: int, board: Board, scratch: Scratch, present: float, bend: float,
+    cross: float, copies: int,
+) -> Any:  # fmt: skip
+    """Join the wanted pins to the net's tree of `count` tiles, nearest first; returns (tiles, pins that were not
+    reached)."""
+    mine, target = scratch.mine, scratch.target
+    area = board.size[0] * board.size[1]
+    for i in range(count):
+        if target[board.route[net, i]] == 1:
+            target[board.route[net, i]] = 2
+            left -= 1
+    room = board.route.shape[1] - 1
+    while left > 0 and count < room:
+        goal = next_target(net, count, n_pins, board, scratch)
+        back = search(net, goal, count, board, scratch, present, bend, cross, scratch.box, copies)
+        if back < 0:
+            break
+        while back >= 0 and count < room:
+            k = back // area
+            t = back - k * area
+            if mine[t] != 0:
+                break
+            board.route[net, count] = t
+            count += 1
+            if target[t] == 1:
+                target[t] = 2
+                left -= 1
+            mine[t] = PLAIN if k < 5 else (CROSS_X if (k - 5) % 2 == 0 else CROSS_Y)
+            back = scratch.prev[back]
+    return count, left
+
+
+@njit(cache=True)
+def wipe(net: int, count: int, n_pins: int, board: Board, scratch: Scratch) -> None:
+    """Leave nothing of a net in the scratch room."""
+    for i in range(count):
+        scratch.mine[board.route[net, i]] = 0
+    for k in range(n_pins):
+        scratch.target[scratch.pins[k]] = 0
+
+
+@njit(cache=True)
+def only_pins(net: int, count: int, n_pins: int, board: Board, scratch: Scratch) -> int:
+    """Leave of a net that cannot be joined nothing but its pins; returns their number."""
+    mine, pins = scratch.mine, scratch.pins
+    for i in range(count):
+        mine[board.route[net, i]] = 0
+    count = 0
+    for k in range(n_pins):
+        if mine[pins[k]] == 0:
+            board.route[net, count] = pins[k]
+            mine[pins[k]] = PLAIN
+            count += 1
+    return count
 
 
 @njit(cache=True)
@@ -281,67 +403,26 @@ def route_net(
     With `keep` the sound part of the old tree stays. Returns False, with only the pins laid, where a pin cannot be
     reached within `slack` tiles around the pins' box.
     """
-    width, height = board.size[0], board.size[1]
-    area = width * height
-    mine, target, pins = scratch.mine, scratch.target, scratch.pins
-    n_pins = pins_of(net, shape, board, pins)
+    board.joint[net] = 0
+    n_pins = pins_of(net, shape, board, scratch.pins, False)
     if n_pins == 0:
-        board.length[net] = 0
+        board.length[net] = board.strokes[net] = board.bends[net] = 0
         return True
+    left = mark_pins(n_pins, scratch, board.size[0])
     box = scratch.box
-    box[0], box[1], box[2], box[3] = width, height, 0, 0
-    left = 0
-    for k in range(n_pins):
-        if target[pins[k]] == 0:
-            target[pins[k]] = 1
-            left += 1
-        x, y = pins[k] % width, pins[k] // width
-        box[0], box[1], box[2], box[3] = min(box[0], x), min(box[1], y), max(box[2], x), max(box[3], y)
     box[0], box[1], box[2], box[3] = box[0] - slack, box[1] - slack, box[2] + slack, box[3] + slack
+    scratch.offs[0, 0] = 0
     count = 0
     if keep:
-        count = prune(net, board, scratch)
+        count = prune(net, board, scratch, board.length[net], 1)
     if count == 0:
-        mine[pins[0]] = PLAIN
-        board.route[net, 0] = pins[0]
+        scratch.mine[scratch.pins[0]] = PLAIN
+        board.route[net, 0] = scratch.pins[0]
         count = 1
-    for i in range(count):
-        if target[board.route[net, i]] == 1:
-            target[board.route[net, i]] = 2
-            left -= 1
-    room = board.route.shape[1] - 1
-    while left > 0:
-        goal = next_target(net, count, n_pins, board, scratch)
-        back = search(net, goal, count, board, scratch, present, bend, cross, box)
-        if back < 0:
-            break
-        while back >= 0 and count < room:
-            k = back // area
-            t = back - k * area
-            if mine[t] != 0:
-                break
-            board.route[net, count] = t
-            count += 1
-            if target[t] == 1:
-                target[t] = 2
-                left -= 1
-            mine[t] = PLAIN if k < 5 else (CROSS_X if (k - 5) % 2 == 0 else CROSS_Y)
-            back = scratch.prev[back]
-        if count >= room:
-            break
+    count, left = grow(net, count, n_pins, left, board, scratch, present, bend, cross, 1)
     if left > 0:
-        for i in range(count):
-            mine[board.route[net, i]] = 0
-        count = 0
-        for k in range(n_pins):
-            if mine[pins[k]] == 0:
-                board.route[net, count] = pins[k]
-                mine[pins[k]] = PLAIN
-                count += 1
-    settle(net, count, board, mine)
+        count = only_pins(net, count, n_pins, board, scratch)
+    settle(net, count, board, scratch.mine)
     board.length[net] = count
-    for i in range(count):
-        mine[board.route[net, i]] = 0
-    for k in range(n_pins):
-        target[pins[k]] = 0
+    wipe(net, count, n_pins, board, scratch)
     return bool(left == 0)

@@ -57,8 +57,10 @@ def lay_all(board: Board) -> None:
 def room_for_routes(board: Board) -> Routes:
     """Room for all routes of the board; what stands in it means nothing until it is put there."""
     return Routes(
-        np.empty_like(board.route), np.empty_like(board.ways), np.empty_like(board.length), np.empty_like(board.reached)
-    )
+        np.empty_like(board.route), np.empty_like(board.ways), np.empty_like(board.length),
+        np.empty_like(board.reached), np.empty_like(board.joint), np.empty_like(board.strokes),
+        np.empty_like(board.bends),
+    )  # fmt: skip
 
 
 @njit(cache=True)
@@ -66,6 +68,7 @@ def put_aside(net: int, board: Board, kept: Routes) -> None:
     size = board.length[net]
     kept.route[net, :size], kept.ways[net, :size] = board.route[net, :size], board.ways[net, :size]
     kept.length[net], kept.reached[net] = size, board.reached[net]
+    kept.joint[net], kept.strokes[net], kept.bends[net] = board.joint[net], board.strokes[net], board.bends[net]
 
 
 @njit(cache=True)
@@ -73,6 +76,7 @@ def bring_back(net: int, board: Board, kept: Routes) -> None:
     size = kept.length[net]
     board.route[net, :size], board.ways[net, :size] = kept.route[net, :size], kept.ways[net, :size]
     board.length[net], board.reached[net] = size, kept.reached[net]
+    board.joint[net], board.strokes[net], board.bends[net] = kept.joint[net], kept.strokes[net], kept.bends[net]
 
 
 @njit(cache=True)
@@ -87,8 +91,9 @@ def grid_tile(tile: int, shape: Shape, board: Board) -> int:
 
 
 @njit(cache=True)
-def pins_of(net: int, shape: Shape, board: Board, pins: Any) -> int:
-    """Grid tiles that the net must join, drivers first; 0 if the net does not exist."""
+def pins_of(net: int, shape: Shape, board: Board, pins: Any, common: bool) -> int:
+    """Grid tiles that the net must join, drivers first; 0 if the net does not exist. With `common` only those that
+    correspond in all copies of the block."""
     s, c = net // COLOURS, net % COLOURS
     if board.usage[s, c] == 0:
         return 0
@@ -98,8 +103,50 @@ def pins_of(net: int, shape: Shape, board: Board, pins: Any) -> int:
         count += 1
     for j in range(shape.of_start[s], shape.of_start[s + 1]):
         v = shape.of_vars[j]
-        if board.colour[v] == c:
+        if board.colour[v] == c and (not common or shape.lead_var[v] >= 0):
             for k in range(shape.var_start[v], shape.var_start[v + 1]):
                 pins[count] = grid_tile(shape.var_tiles[k], shape, board)
                 count += 1
     return count
+
+
+@njit(cache=True)
+def copies_of(net: int, shape: Shape, board: Board, nets: Any, offs: Any) -> int:
+    """The nets that are laid like `net`, which is in the first copy of a repeat: itself and one in each other copy.
+
+    They go to `nets`, their places from it, as differences of grid tiles, columns and rows, to `offs`; returns their
+    number. It is 1 for any net that is laid by itself.
+    """
+    s, c = net // COLOURS, net % COLOURS
+    nets[0] = net
+    offs[0, 0] = offs[0, 1] = offs[0, 2] = 0
+    if shape.sig_twin_start[s + 1] == shape.sig_twin_start[s] or board.loose[s] or board.usage[s, c] == 0:
+        return 1
+    bound = False
+    for j in range(shape.of_start[s], shape.of_start[s + 1]):
+        v = shape.of_vars[j]
+        bound = bound or (board.colour[v] == c and shape.lead_var[v] >= 0)
+    if not bound:
+        return 1
+    own = shape.cell_of[shape.drive_tiles[shape.drive_start[s]]]
+    count = 1
+    for j in range(shape.sig_twin_start[s], shape.sig_twin_start[s + 1]):
+        twin = shape.sig_twins[j]
+        cell = shape.cell_of[shape.drive_tiles[shape.drive_start[twin]]]
+        nets[count] = COLOURS * twin + c
+        offs[count, 1], offs[count, 2] = board.x[cell] - board.x[own], board.y[cell] - board.y[own]
+        offs[count, 0] = offs[count, 2] * board.size[0] + offs[count, 1]
+        count += 1
+    return count
+
+
+@njit(cache=True)
+def blame_first(shape: Shape, board: Board, nets: Any, offs: Any) -> None:
+    """Where a net that is laid like one of a first copy is bad, mark that one instead: they are laid together."""
+    for s in range(shape.lead_sig.shape[0]):
+        lead = shape.lead_sig[s]
+        if lead != s:
+            for c in range(COLOURS):
+                if board.bad[COLOURS * s + c] and copies_of(COLOURS * lead + c, shape, board, nets, offs) > 1:
+                    board.bad[COLOURS * s + c] = False
+                    board.bad[COLOURS * lead + c] = True
