@@ -68,7 +68,7 @@ def digit(change: str = "") -> Machine:
 @cache
 def planned(change: str = "", near: bool = False) -> Outcome:
     old = planned().plan if near else None
-    return run_flow(digit(change), Path("."), FlowOptions(load_target("default"), effort="quick", near=old))
+    return run_flow(digit(change), Path("."), FlowOptions(load_target("default"), 2, "quick", near=old))
 
 
 def plan_of(outcome: Outcome) -> Plan:
@@ -96,7 +96,7 @@ def test_a_small_change_moves_few_tiles(change, most):
 
 def test_the_same_old_plan_gives_the_same_new_one():
     old = plan_of(planned())
-    again = run_flow(digit("segment"), Path("."), FlowOptions(load_target("default"), effort="quick", near=old))
+    again = run_flow(digit("segment"), Path("."), FlowOptions(load_target("default"), 2, "quick", near=old))
     assert dump_plan(plan_of(again)) == dump_plan(plan_of(planned("segment", True)))
 
 
@@ -110,7 +110,7 @@ def test_a_quite_different_old_plan_does_no_harm():
             return m
 
     machine = Machine(Blink(), clocks={"sync": Ticker(seconds=1)}, panel=lamp("light"), name="blink")
-    outcome = run_flow(machine, Path("."), FlowOptions(load_target("default"), effort="quick", near=plan_of(planned())))
+    outcome = run_flow(machine, Path("."), FlowOptions(load_target("default"), 2, "quick", near=plan_of(planned())))
     assert outcome.verdict == "proved"
 
 

@@ -353,7 +353,8 @@ class Search:
         return x, y
 
     def packed(self, size: tuple[int, int], places: PlaceParams, turn: int) -> Board | None:
-        """A board of about that size with all cells on it; a tidy one is made higher until they fit."""
+        """A board of about that size with all cells on it; a tidy one is made higher until they fit, and where the
+        limits forbid that, stacks need not stand in rows."""
         panel_at = self.panel_at()
         width, height = size
         for _ in range(TALLER if self.is_tidy else 1):
@@ -363,8 +364,10 @@ class Search:
                 return board
             if height < self.params.max_height:
                 height = min(self.params.max_height, height + 1 + height // 16)
-            else:
+            elif width < self.params.max_width:
                 width = min(self.params.max_width, width + 1 + width // 16)
+            else:
+                places = replace(places, is_tidy=False)
         return None
 
     def attempt(self, size: tuple[int, int], places: PlaceParams, number: int, widen: bool = True) -> Board | None:
