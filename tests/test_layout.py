@@ -126,3 +126,15 @@ def test_an_empty_circuit_of_one_lamp_is_laid(dice) -> None:
     netlist = form_nets(lamp, None)
     layout = lay_out(netlist, LayoutParams(effort="quick"))
     assert check_plan(assemble(lamp, netlist, layout.board, None, "default", COLOURS)) == ()
+
+
+def test_stacks_of_a_tidy_layout_stand_in_rows(dice) -> None:
+    """Feet of stacks stand in few rows in tidy style; the compact one is smaller."""
+    circuit, panel = dice
+    netlist = form_nets(circuit, panel)
+    rows, areas = {}, {}
+    for style in ("tidy", "compact"):
+        board = lay_out(netlist, LayoutParams("quick", 2, style=style)).board
+        feet = {int(board.y[i]) + c.height for i, c in enumerate(netlist.cells) if c.kind in ("stack", "register")}
+        rows[style], areas[style] = len(feet), int(board.size[0] * board.size[1])
+    assert rows["tidy"] < rows["compact"] and areas["compact"] < areas["tidy"]

@@ -1,0 +1,83 @@
+"""Equal blocks of a machine are found, and laid alike in tidy style."""
+
+from collections import Counter
+from pathlib import Path
+
+from amaranth.hdl import Module, Signal
+from amaranth.lib import wiring
+from amaranth.lib.wiring import Out
+
+from hdl2grid import Button, Machine, Ticker
+from hdl2grid.flow import FlowOptions, map_machine, panel_of
+from hdl2grid.layout.assemble import assemble
+from hdl2grid.layout.lay_out import LayoutParams, lay_out
+from hdl2grid.layout.repeats import find_repeats
+from hdl2grid.nets import form_nets, spread_toggles
+from hdl2grid.panel import beside, seven_segment
+from hdl2grid.parts import SegmentDecoder
+from hdl2grid.plan.extract import extract
+from hdl2grid.plan.model import Plan
+from hdl2grid.plan.rules import check_plan
+from hdl2grid.target import load_target
+from hdl2grid.verify.lvs import compare
+
+
+class Two(wiring.Component):
+    """Two decimal counters side by side, each with its digit."""
+
+    left: Out(7)
+    right: Out(7)
+
+    def elaborate(self, platform: object) -> Module:
+        m = Module()
+        for name, port in (("left", self.left), ("right", self.right)):
+            value = Signal(range(10), name=f"{name}_value")
+            m.d.sync += value.eq(value + 1)
+            with m.If(value == 9):
+                m.d.sync += value.eq(0)
+            m.submodules[name] = decoder = SegmentDecoder()
+            m.d.comb += [decoder.value.eq(value), port.eq(decoder.segments)]
+        return m
+
+
+def strokes_of_part(plan: Plan, part: str) -> set[tuple[int, ...]]:
+    """(colour, stroke) of all nets whose drivers are stacks of one counter."""
+    owner = {}
+    for net in extract(plan).nets:
+        names = [plan.devices[d].name or "" for d in net.drivers]
+        for x, y, _ in net.places:
+            owner.setdefault((net.colour, x, y), []).append(all(name.startswith(part) for name in names))
+    return {
+        (colour, *stroke)
+        for colour, strokes in enumerate(plan.wires)
+        for stroke in strokes
+        if any(owner[colour, *end] == [True] for end in (stroke[:2], stroke[2:]))
+    }
+
+
+def test_two_equal_counters_are_found_and_laid_alike() -> None:
+    machine = Machine(
+        Two(),
+        clocks={"sync": Ticker(seconds=1)},
+        reset=Button(),
+        panel=beside(seven_segment("left"), seven_segment("right")),
+    )
+    circuit = spread_toggles(map_machine(machine, Path("."), FlowOptions(load_target())).circuit)
+    panel = panel_of(machine)
+    netlist = form_nets(circuit, panel)
+    (repeat,) = find_repeats(netlist)
+    assert len(repeat.cells) == 2 and len(repeat.cells[0]) == 8
+    for row, part in zip(repeat.cells, ("left", "right"), strict=True):
+        assert all(netlist.cells[c].name.startswith(part) for c in row)
+    board = lay_out(netlist, LayoutParams("quick", 1)).board
+    plan = assemble(circuit, netlist, board, panel, "default", ("black", "orange", "blue", "violet"))
+    assert check_plan(plan) == () and compare(plan, circuit) == ()
+    left, right = strokes_of_part(plan, "left"), strokes_of_part(plan, "right")
+    steps = Counter(
+        (u0 - x0, v0 - y0)
+        for c, x0, y0, x1, y1 in left
+        for d, u0, v0, u1, v1 in right
+        if c == d and (u0 - x0, v0 - y0) == (u1 - x1, v1 - y1)
+    )
+    (_, alike), *_ = steps.most_common(1)
+    assert 2 * alike >= 0.6 * (len(left) + len(right))
