@@ -77,7 +77,8 @@ def _pressed(world: World, tile: Tile) -> World | None:
 
 
 def _by_nets(site: Site, world: World) -> list[Move] | None:
-    """Switches back first; then every net of registers whose level is not that of the first state is pressed."""
+    """Switches back first; then every net whose level is not that of the first state is pressed, by the temporary
+    button that stands on it where there is one."""
     moves: list[Move] = []
     for index in site.survey.of_kind("switch"):
         tile = site.survey.tile(index)
@@ -101,11 +102,12 @@ def _by_nets(site: Site, world: World) -> list[Move] | None:
             spot = find_button_spot(site.survey, net, site.laid)
             if net.level > lowest or net.has_strobe or spot is None:
                 continue
-            pressed = press_net(world, site, index, spot)
+            standing = spot.tile in world.things
+            pressed = _pressed(world, spot.tile) if standing else press_net(world, site, index, spot)
             if pressed is None:
                 return None
             world = pressed
-            moves.append(Move(spot.tile, index, spot))
+            moves.append(Move(spot.tile) if standing else Move(spot.tile, index, spot))
     return None if _unlike(site, world) else moves
 
 

@@ -28,7 +28,7 @@ from hdl2grid.layout.arrays import (
 )
 from hdl2grid.layout.colouring import ColourParams, choose_colours
 from hdl2grid.layout.cost import are_alike, cost_of, stray_strokes
-from hdl2grid.layout.effort import EFFORTS
+from hdl2grid.layout.effort import budget
 from hdl2grid.layout.lines import pick_gap, pick_line, with_line, without_line
 from hdl2grid.layout.placement import PlaceParams, pack, place
 from hdl2grid.layout.repair import RepairParams, better
@@ -186,7 +186,7 @@ class Search:
         self.repeats = find_repeats(netlist) if self.is_tidy else ()
         self.shape: Shape = make_shape(netlist, self.watch, self.repeats)
         self.whole, self.prices = self.shape, params.prices
-        self.effort = EFFORTS[params.effort]
+        self.effort = budget(params.effort, params.style)
         self.panel = self.shape.panel if self.shape.panel >= 0 else None
         self.num_placements = self.num_cuts = 0
         self.troubles: list[Trouble] = []

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from hdl2grid.layout.arrays import Board
 from hdl2grid.layout.beginning import LayoutParams
 from hdl2grid.layout.crew import Crew, Stop, Task
-from hdl2grid.layout.effort import EFFORTS
+from hdl2grid.layout.effort import budget
 from hdl2grid.netlist import Netlist
 from hdl2grid.progress import Progress, silent
 from hdl2grid.trouble import Trouble
@@ -59,7 +59,7 @@ def lay_out(
     After `stop.set()` the best legal layout so far is handed out. Raises LayoutFailed where none was found within
     the limits, and KeyboardInterrupt where it was stopped before there was one.
     """
-    effort = EFFORTS[params.effort]
+    effort = budget(params.effort, params.style)
     stop = stop or Stop()
     with Crew(netlist, params, min(jobs, max(1, effort.batch)), stop, progress) as crew:
         found = crew.run([Task(0, 0)])
