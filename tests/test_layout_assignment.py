@@ -81,9 +81,7 @@ def published(name: str) -> tuple[Matrix, int, int]:
 
 
 @needs_data
-@pytest.mark.parametrize(
-    "number", ["12", "14", "15", "16a", "16b", "17", "18", "20", "21", "22", "24", "25", "27", "28", "30"]
-)
+@pytest.mark.parametrize("number", ["12", "15", "20", "25", "30"])
 def test_published_optima(number: str) -> None:
     """Within 1 % of the optimum in one of a few runs, as layout too takes the best of a few placements."""
     flow, width, best = published(f"nug{number}")
