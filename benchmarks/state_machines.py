@@ -16,19 +16,18 @@ written to `benchmarks/results/`.
 from __future__ import annotations
 
 import argparse
-import json
 import os
 import random
-import subprocess
 import sys
 import tempfile
 import time
-from importlib import metadata
 from pathlib import Path
+from statistics import geometric_mean
 from typing import Any
 
 from circuit_files import is_complete, read_kiss
 from peers import espresso_terms, exorcism_cubes, yosys_ands
+from record import save
 from synthesis import sources_of, table
 
 from hdl2grid.logic.model import Logic
@@ -40,7 +39,6 @@ from hdl2grid.verify.hazards import find_hazards
 sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
 from synth_support import compare, events_of
 
-_HERE = Path(__file__).parent
 _FREE = 999
 _EVENTS = 2000
 
@@ -63,7 +61,7 @@ def main() -> None:
         print(line(rows[-1]), flush=True)
     print(f"{len(rows)} machines, geometric mean of ours / best peer: {mean(rows):.3f}")
     if not options.machines:
-        save(rows)
+        save("state-machines", {"geometric_mean": round(mean(rows), 3), "machines": rows})
 
 
 def measure(path: Path, published: int | None, within: bool) -> dict[str, Any]:
@@ -120,25 +118,7 @@ def line(row: dict[str, Any]) -> str:
 def mean(rows: list[dict[str, Any]]) -> float:
     """Geometric mean of the ratios."""
     ratios = [found for row in rows if (found := ratio(row))]
-    product = 1.0
-    for found in ratios:
-        product *= found
-    return float(product ** (1 / len(ratios))) if ratios else float("nan")
-
-
-def save(rows: list[dict[str, Any]]) -> None:
-    version = metadata.version("hdl2grid")
-    commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, cwd=_HERE)
-    result = {
-        "version": version,
-        "commit": commit.stdout.strip(),
-        "geometric_mean": round(mean(rows), 3),
-        "machines": rows,
-    }
-    path = _HERE / "results" / f"state-machines-{version}.json"
-    path.parent.mkdir(exist_ok=True)
-    path.write_text(json.dumps(result, indent=1) + "\n", encoding="utf-8")
-    print(f"written: {path}")
+    return geometric_mean(ratios) if ratios else float("nan")
 
 
 if __name__ == "__main__":

@@ -14,19 +14,18 @@ from __future__ import annotations
 
 import argparse
 import csv
-import json
 import os
-import subprocess
 import sys
 import tempfile
 import time
-from importlib import metadata
 from pathlib import Path
+from statistics import geometric_mean
 from typing import Any
 
 from circuit_files import load
 from equivalence import circuit_functions, same_functions, source_functions
 from peers import espresso_terms, yosys_ands
+from record import save
 
 from hdl2grid.circuit.model import Source
 from hdl2grid.logic.model import Logic
@@ -35,7 +34,6 @@ from hdl2grid.synth.synthesise import synthesise
 from hdl2grid.verify.hazard_proof import prove_hazards
 from hdl2grid.verify.hazards import find_hazards
 
-_HERE = Path(__file__).parent
 _FREE = 999
 
 
@@ -57,7 +55,8 @@ def main() -> None:
     for peer in ("yosys_abc", "espresso"):
         print(f"geometric mean of ours / {peer}: {mean(rows, peer):.3f}")
     if not options.circuits:
-        save(rows, options.effort)
+        means = {peer: round(mean(rows, peer), 3) for peer in ("table", "yosys_abc", "espresso")}
+        save("synthesis", {"effort": options.effort, "geometric_mean": means, "circuits": rows})
 
 
 def table(root: Path) -> list[dict[str, str]]:
@@ -117,26 +116,7 @@ def line(row: dict[str, Any]) -> str:
 def mean(rows: list[dict[str, Any]], peer: str) -> float:
     """Geometric mean of the ratios of all circuits for which both take at least one cell."""
     ratios = [row["stacks"] / row[peer] for row in rows if row[peer] and row["stacks"]]
-    product = 1.0
-    for ratio in ratios:
-        product *= ratio
-    return float(product ** (1 / len(ratios))) if ratios else float("nan")
-
-
-def save(rows: list[dict[str, Any]], effort: int) -> None:
-    version = metadata.version("hdl2grid")
-    commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, cwd=_HERE)
-    result = {
-        "version": version,
-        "commit": commit.stdout.strip(),
-        "effort": effort,
-        "geometric_mean": {peer: round(mean(rows, peer), 3) for peer in ("table", "yosys_abc", "espresso")},
-        "circuits": rows,
-    }
-    path = _HERE / "results" / f"synthesis-{version}.json"
-    path.parent.mkdir(exist_ok=True)
-    path.write_text(json.dumps(result, indent=1) + "\n", encoding="utf-8")
-    print(f"written: {path}")
+    return geometric_mean(ratios) if ratios else float("nan")
 
 
 if __name__ == "__main__":

@@ -11,13 +11,12 @@ from typing import Any
 
 from hdl2grid.errors import InputError, SourceLine, nearest
 from hdl2grid.sources import short
+from hdl2grid.target import MAX_GRID_SIDE
 from hdl2grid.userline import user_line
 
 SIDES = ("left", "right", "above", "below")
 LOGIC = (*SIDES, "around")
 EDGES = ("left", "right", "top", "bottom")
-SIDE_LIMIT = 10_000
-"""Longest side of a grid, in tiles."""
 
 
 @dataclass(frozen=True)
@@ -29,7 +28,7 @@ class At:
 
     def __post_init__(self) -> None:
         for name, value in (("x", self.x), ("y", self.y)):
-            _check_number(f"At: {name}", value, 0, SIDE_LIMIT - 1)
+            _check_number(f"At: {name}", value, 0, MAX_GRID_SIDE - 1)
 
 
 @dataclass(frozen=True)
@@ -42,7 +41,7 @@ class FromPanel:
 
     def __post_init__(self) -> None:
         for name, value in (("dx", self.dx), ("dy", self.dy)):
-            _check_number(f"FromPanel: {name}", value, -SIDE_LIMIT + 1, SIDE_LIMIT - 1)
+            _check_number(f"FromPanel: {name}", value, -MAX_GRID_SIDE + 1, MAX_GRID_SIDE - 1)
 
 
 @dataclass(frozen=True)
@@ -92,7 +91,7 @@ class KeepOut:
 
     def __post_init__(self) -> None:
         for name, low in (("x", 0), ("y", 0), ("width", 1), ("height", 1)):
-            _check_number(f"KeepOut: {name}", getattr(self, name), low, SIDE_LIMIT)
+            _check_number(f"KeepOut: {name}", getattr(self, name), low, MAX_GRID_SIDE)
 
     @property
     def rectangle(self) -> tuple[int, int, int, int]:
@@ -144,11 +143,11 @@ class Floorplan:
         object.__setattr__(self, "keep_out", self._checked_keep_outs())
         for name in ("width", "height"):
             if getattr(self, name) is not None:
-                _check_number(f"Floorplan: {name}", getattr(self, name), 1, SIDE_LIMIT)
+                _check_number(f"Floorplan: {name}", getattr(self, name), 1, MAX_GRID_SIDE)
         _check_word("Floorplan: logic", self.logic, LOGIC)
         _check_number("Floorplan: margin", self.margin, 0, 100)
         self._check_contradictions()
-        self.check_limits(self.width or SIDE_LIMIT, self.height or SIDE_LIMIT)
+        self.check_limits(self.width or MAX_GRID_SIDE, self.height or MAX_GRID_SIDE)
 
     def _checked_sources(self) -> dict[str, Place]:
         sources: Any = self.sources

@@ -175,6 +175,7 @@ def make_shape(netlist: Netlist, watch: Ints | None = None, repeats: Sequence[Re
     keep-out.
     """
     cells, tiles, site = netlist.cells, netlist.tiles, netlist.site
+    pairs = [(k, s) for k, sink in enumerate(netlist.sinks) for s in sink.signals]
     panel = next((i for i, c in enumerate(cells) if c.kind == "panel"), -1)
     pinned = np.zeros(len(cells), np.bool_)
     pinned[[c for c, _, _ in site.pinned]] = True
@@ -182,12 +183,11 @@ def make_shape(netlist: Netlist, watch: Ints | None = None, repeats: Sequence[Re
     if panel >= 0 and site.zone != (None, None, None, None):
         still[panel] = True
     members = signal_tiles(netlist)
-    copies = _Copies(netlist, repeats)
+    copies = _Copies(netlist, pairs, repeats)
     of_cell: list[list[int]] = [[] for _ in cells]
     for s, row in enumerate(members):
         for cell in sorted({tiles[t].cell for t in row}):
             of_cell[cell].append(s)
-    pairs = [(k, s) for k, sink in enumerate(netlist.sinks) for s in sink.signals]
     of: list[list[int]] = [[] for _ in netlist.signals]
     on: list[list[tuple[int, int]]] = [[] for _ in tiles]
     for v, (k, s) in enumerate(pairs):
@@ -268,10 +268,9 @@ def _blocks(netlist: Netlist) -> tuple[Ints, Ints, Ints]:
 
 
 class _Copies:
-    """What follows what, from repeats."""
+    """What follows what, from repeats; `pairs` are the variables as (sink, signal)."""
 
-    def __init__(self, netlist: Netlist, repeats: Sequence[Repeat]) -> None:
-        pairs = [(k, s) for k, sink in enumerate(netlist.sinks) for s in sink.signals]
+    def __init__(self, netlist: Netlist, pairs: Sequence[tuple[int, int]], repeats: Sequence[Repeat]) -> None:
         number = {pair: v for v, pair in enumerate(pairs)}
         self.lead_cell = list(range(len(netlist.cells)))
         self.units: list[list[int]] = [[] for _ in netlist.cells]
@@ -384,3 +383,9 @@ def make_scratch(netlist: Netlist, width: int, height: int) -> Scratch:
 
 def copy_board(board: Board) -> Board:
     return Board(*(array.copy() for array in board))
+
+
+def restore(board: Board, kept: Board) -> None:
+    """Bring a board back to what a copy of it was."""
+    for array, old in zip(board, kept, strict=True):
+        array[...] = old

@@ -37,7 +37,7 @@ from hdl2grid.layout.routing import RouteParams, rip_all, route
 from hdl2grid.layout.trouble import trouble_of
 from hdl2grid.netlist import Netlist
 from hdl2grid.rng import below, seeded
-from hdl2grid.target import STYLES, Weights, load_target
+from hdl2grid.target import MAX_GRID_SIDE, STYLES, Weights, load_target
 from hdl2grid.trouble import Trouble
 
 STEPS = (
@@ -66,7 +66,8 @@ WIDER = (1.15, 1.3, 1.6)
 """What limits that allow no layout are stretched by, to cut one down to them."""
 LEAST_CUTS, LEAST_STALL = 120, 20
 """How often that is tried at least, and given up after so many failures in a row."""
-UNLIMITED = 10_000
+UNLIMITED = 1_000_000
+"""Limits whose product is at least so many tiles are none."""
 FLOW, TOGETHER = 0.1, 1.0
 """Prices of tidy placement, in tiles of wire: of a row by which a sink stands above its driver, and of a tile of half
 the circumference of a block's box."""
@@ -80,8 +81,8 @@ class LayoutParams:
 
     effort: str = "normal"
     seed: int = 1
-    max_width: int = 10_000
-    max_height: int = 10_000
+    max_width: int = MAX_GRID_SIDE
+    max_height: int = MAX_GRID_SIDE
     style: str = STYLES[0]
     weights: Weights | None = None
 
@@ -89,6 +90,11 @@ class LayoutParams:
     def prices(self) -> Weights:
         """`weights`, or else those of the built-in target."""
         return self.weights or load_target().weights(self.style)
+
+    @property
+    def is_limited(self) -> bool:
+        """Whether the limits are such that a machine may not find room."""
+        return self.max_width * self.max_height < UNLIMITED
 
 
 @dataclass(frozen=True)
@@ -250,7 +256,7 @@ class Search:
             if board is not None or self.is_stopped:
                 return board
             self.forget_repeats()
-        limited = self.params.max_width * self.params.max_height < 1_000_000
+        limited = self.params.is_limited
         tried: set[tuple[tuple[int, int], int, int]] = set()
         for number, (gap_x, gap_y, scale) in enumerate(STEPS + TIGHT * limited):
             places = self.places(gap_x, gap_y)
@@ -273,7 +279,7 @@ class Search:
         for number, share in enumerate(WIDER):
             if self.is_stopped:
                 return None
-            width, height = (min(UNLIMITED, ceil(share * limit)) for limit in limits)
+            width, height = (min(MAX_GRID_SIDE, ceil(share * limit)) for limit in limits)
             wider = replace(self.params, max_width=width, max_height=height)
             search = Search(self.netlist, wider, 1000 * (number + 1) + self.number, self.watch)
             board = search.first_legal(may_cut=False)
@@ -433,7 +439,7 @@ class Search:
             before = stray_strokes(shape, board)
             trial = copy_board(board)
             trial.loose[s] = False
-            first = [COLOURS * one + int(c) for one in group[:1] for c in np.flatnonzero(board.usage[one])]
+            first = [COLOURS * s + int(c) for c in np.flatnonzero(board.usage[s])]
             trial.bad[:] = False
             trial.bad[first] = True
             trial.joint[nets] = 0

@@ -36,6 +36,7 @@ from hdl2grid.layout.arrays import (
 from hdl2grid.layout.beginning import Found, LayoutParams, begin, finish
 from hdl2grid.netlist import Netlist
 from hdl2grid.progress import Progress
+from hdl2grid.target import MAX_GRID_SIDE
 
 POLL_S = 0.2
 ORPHAN_S = 2.0
@@ -101,7 +102,6 @@ class Crew:
 
     def __init__(self, netlist: Netlist, params: LayoutParams, jobs: int, stop: Stop, progress: Progress) -> None:
         self.netlist, self.params, self.stop, self.progress = netlist, params, stop, progress
-        self._spent = 0
         self._legal = 0
         self._listener: Compilations | None = None
         self._pool: Executor
@@ -138,7 +138,7 @@ class Crew:
 
     def without_limits(self) -> tuple[int, int] | None:
         """Width and height of a layout found quickly on a grid as large as need be; None where there is none."""
-        free = replace(self.params, effort="quick", max_width=10_000, max_height=10_000)
+        free = replace(self.params, effort="quick", max_width=MAX_GRID_SIDE, max_height=MAX_GRID_SIDE)
         (found,) = self._run([(free, Task(0, 0))])
         return None if found.board is None else (int(found.board.size[0]), int(found.board.size[1]))
 

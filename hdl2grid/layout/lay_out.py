@@ -14,9 +14,6 @@ from hdl2grid.trouble import Trouble
 
 __all__ = ["Layout", "LayoutFailed", "LayoutParams", "LayoutStats", "lay_out"]
 
-UNLIMITED = 1_000_000
-"""Limits whose product is above this many tiles are none, as far as messages go."""
-
 
 @dataclass(frozen=True)
 class LayoutStats:
@@ -67,8 +64,7 @@ def lay_out(
         if best.board is None:
             if stop.is_set:
                 raise KeyboardInterrupt("no legal plan was found yet")
-            limited = params.max_width * params.max_height < UNLIMITED
-            least = best.least or (crew.without_limits() if limited else None)
+            least = best.least or (crew.without_limits() if params.is_limited else None)
             raise LayoutFailed(best.troubles, best.placements, least)
         if netlist.signals:
             for turn in range(effort.rounds):

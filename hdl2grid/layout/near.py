@@ -12,13 +12,14 @@ from typing import Any
 
 import numpy as np
 
+from hdl2grid.circuit.match import match_circuits
 from hdl2grid.circuit.model import Circuit
-from hdl2grid.layout.arrays import COLOURS, Board, Shape, copy_board, make_board, make_scratch, make_shape
+from hdl2grid.layout.arrays import COLOURS, Board, Shape, copy_board, make_board, make_scratch, make_shape, restore
 from hdl2grid.layout.colouring import count_usage, variable_clashes
 from hdl2grid.layout.crew import Stop
 from hdl2grid.layout.lay_out import Layout, LayoutParams, LayoutStats
 from hdl2grid.layout.near_repair import Before, NearParams, Route, mend_near
-from hdl2grid.layout.old_plan import Drivers, OldPlan, Tile, matched
+from hdl2grid.layout.old_plan import Drivers, OldPlan, Tile
 from hdl2grid.layout.placement import PlaceParams, close_tiles, in_order, index_tiles
 from hdl2grid.layout.repair import RepairParams, better
 from hdl2grid.layout.routing import RouteParams, find_conflicts, reroute
@@ -83,7 +84,7 @@ class _Near:
     def __init__(self, netlist: Netlist, circuit: Circuit, old: OldPlan, params: LayoutParams) -> None:
         self.netlist, self.old = netlist, old
         self.shape: Shape = make_shape(netlist)
-        self.names = matched(circuit, old)
+        self.names = match_circuits(circuit, old.circuit)
         self.rng = seeded(params.seed, 11)
         self.num_placements = self.num_tries = 0
         self.is_legal_known = False
@@ -375,8 +376,7 @@ class _Near:
             if not bad.any():
                 bad = board.bad.copy()
             present = min(20.0, present * 1.15)
-        for kept, array in zip(best[1], board, strict=True):
-            array[...] = kept
+        restore(board, best[1])
         return best[0]
 
     # ---- the outcome

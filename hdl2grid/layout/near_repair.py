@@ -13,12 +13,12 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from hdl2grid.layout.arrays import COLOURS, Board, Scratch, Shape, copy_board
+from hdl2grid.layout.arrays import COLOURS, Board, Scratch, Shape, copy_board, restore
 from hdl2grid.layout.placement import index_tiles
 from hdl2grid.layout.repair import change_colours, mark_cell, mark_covered, pick_cell
 from hdl2grid.layout.routing import RouteParams, find_conflicts, reroute
 from hdl2grid.layout.units import fits, mirror, move_to
-from hdl2grid.layout.wires import lay, lay_all
+from hdl2grid.layout.wires import lay, lay_all, pins_of
 from hdl2grid.rng import below, unit
 
 Route = tuple[list[int], list[int]]
@@ -116,8 +116,8 @@ class _Mender:
                     best, since = (fresh > 0, worth, fresh, differ, copy_board(board)), 0
             else:
                 differ = was
-                _restore(board, aside)
-        _restore(board, best[4])
+                restore(board, aside)
+        restore(board, best[4])
         lay_all(board)
         find_conflicts(board, self.scratch, 0.0)
         return best[2], best[3]
@@ -199,20 +199,11 @@ class _Mender:
 
     def fits_old(self, net: int) -> bool:
         """Whether the old route reaches all pins, passes under no other device, and has no end too many."""
-        shape, board = self.shape, self.board
-        s, c = net // COLOURS, net % COLOURS
-        pins = shape.drive_tiles[shape.drive_start[s] : shape.drive_start[s + 1]].tolist()
-        for v in shape.of_vars[shape.of_start[s] : shape.of_start[s + 1]].tolist():
-            if board.colour[v] == c:
-                pins += shape.var_tiles[shape.var_start[v] : shape.var_start[v + 1]].tolist()
-        wanted = {self.grid_tile(t) for t in pins}
+        pins = self.scratch.pins
+        wanted = set(pins[: pins_of(net, self.shape, self.board, pins, False)].tolist())
         tiles = self.before.routes[net][0]
-        strange = any(board.tile_at[t] >= 0 and t not in wanted for t in tiles)
+        strange = any(self.board.tile_at[t] >= 0 and t not in wanted for t in tiles)
         return wanted <= set(tiles) and not strange and self.before.pins[net] <= wanted
-
-    def grid_tile(self, t: int) -> int:
-        cell = self.shape.cell_of[t]
-        return int((self.board.y[cell] + self.board.dy[t]) * self.board.size[0] + self.board.x[cell] + self.board.dx[t])
 
     def exchange(self, cell: int) -> bool:
         """Two toggles of a cell trade places, or the cell is mirrored."""
@@ -257,8 +248,3 @@ class _Mender:
         mark_cell(cell, shape, board)
         mark_covered(np.array([cell], np.int64), 1, shape, board, self.scratch)
         return True
-
-
-def _restore(board: Board, kept: Board) -> None:
-    for array, old in zip(board, kept, strict=True):
-        array[...] = old

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import dataclass
 
-from hdl2grid.circuit.match import match_circuits
 from hdl2grid.circuit.model import Circuit
 from hdl2grid.layout.arrays import ALONG_X, ALONG_Y, OTHER
 from hdl2grid.plan.extract import Extraction, Net, extract
@@ -52,13 +50,12 @@ def read_old(plan: Plan) -> OldPlan:
     found = extract(plan)
     circuit = circuit_of(plan, found)
     devices = plan.devices
-    names = [device.name or f"{device.kind} at ({device.x},{device.y})" for device in devices]
+    names = [device.label for device in devices]
     at = [(device.x, device.y) for device in devices]
     nets_on = {at[i]: nets for i, nets in enumerate(found.device_nets) if nets}
 
     def drivers(device: int) -> Drivers:
-        counts = Counter(d for net in found.device_nets[device] for d in found.nets[net].drivers if d != device)
-        return frozenset(names[d] for d, times in counts.items() if times % 2)
+        return frozenset(names[d] for d in found.drivers_through(found.device_nets[device], device))
 
     stacks = {
         names[s.gate]: OldStack(
@@ -95,8 +92,3 @@ def _old_net(net: Net, names: list[str], found: Extraction, devices: set[Tile]) 
         straight = {0b0101: ALONG_X, 0b1010: ALONG_Y}
         ways[x, y] = OTHER if (x, y) in devices else straight.get(mask, OTHER)
     return OldNet(frozenset(names[d] for d in net.drivers), net.colour, ways)
-
-
-def matched(circuit: Circuit, old: OldPlan) -> dict[str, str]:
-    """For drivers of the new circuit the names in the old plan of those that they continue."""
-    return match_circuits(circuit, old.circuit)

@@ -221,10 +221,9 @@ def negotiate(
             j = below(rng, i + 1)
             order[i], order[j] = order[j], order[i]
         innocents = 2 if turn > 0 else 0
+        blame_first(shape, board, scratch.copies, scratch.offs)
         for i in range(count):
             n = order[i]
-            if i == 0:
-                blame_first(shape, board, scratch.copies, scratch.offs)
             if not board.bad[n]:
                 if innocents == 0:
                     continue

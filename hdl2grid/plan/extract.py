@@ -7,7 +7,8 @@ linear set union algorithm, J. ACM 22, 1975).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -71,6 +72,12 @@ class Extraction:
         if half is None:
             return next(iter(halves.values())) if len(halves) == 1 else None
         return halves.get(half)
+
+    def drivers_through(self, nets: Iterable[int], but: int = -1) -> tuple[int, ...]:
+        """The drivers, as indices of `plan.devices`, whose pulses get through to a tile with these nets: those that an
+        odd number of the nets bear; without `but`, the device on the tile."""
+        counts = Counter(d for net in nets for d in self.nets[net].drivers if d != but)
+        return tuple(sorted(d for d, times in counts.items() if times % 2))
 
 
 def extract(plan: Plan) -> Extraction:

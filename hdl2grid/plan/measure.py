@@ -49,14 +49,17 @@ def measure(plan: Plan, extraction: Extraction | None = None) -> Measures:
     """The figures of a plan."""
     found = extraction or extract(plan)
     devices = [d for d in plan.devices if d.kind != "crossover"]
+    joined = [net_tiles(plan, net) for net in found.nets]
+    spanning = [spanning_tree(tiles) for tiles in joined]
+    shortest = [_tree(tiles, length) for tiles, length in zip(joined, spanning, strict=True)]
     return Measures(
         width=plan.width,
         height=plan.height,
         device_tiles=len(devices) + sum(d.to is not None for d in devices),
         nets=len(found.nets),
         wire=sum(len(net.places) for net in found.nets),
-        wire_bound=sum(spanning_tree(net_tiles(plan, net)) + 1 for net in found.nets),
-        wire_trees=sum(_tree(net_tiles(plan, net)) + 1 for net in found.nets),
+        wire_bound=sum(spanning) + len(spanning),
+        wire_trees=sum(shortest) + len(shortest),
         crossovers=len(plan.devices) - len(devices),
         strokes=sum(len(strokes) for strokes in plan.wires),
         bends=sum(_bends(net, found) for net in found.nets),
@@ -73,8 +76,8 @@ def net_tiles(plan: Plan, net: Net) -> list[Tile]:
     return sorted(set(tiles))
 
 
-def _tree(tiles: list[Tile]) -> int:
-    return steiner_tree(tiles, EXACT_LIMIT).length if len(tiles) <= TREE_LIMIT else spanning_tree(tiles)
+def _tree(tiles: list[Tile], spanning: int) -> int:
+    return steiner_tree(tiles, EXACT_LIMIT).length if len(tiles) <= TREE_LIMIT else spanning
 
 
 def spanning_tree(tiles: Sequence[Tile]) -> int:

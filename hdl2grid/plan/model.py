@@ -31,6 +31,11 @@ class Device:
     seconds: float | int | None = None
     form: str | None = None
 
+    @property
+    def label(self) -> str:
+        """Its name, or what it is and where."""
+        return self.name or f"{self.kind} at ({self.x},{self.y})"
+
 
 @dataclass(frozen=True)
 class SignalTap:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
-
 from hdl2grid.circuit.model import Circuit, Origin, Pixel, Source, Stack, Toggle
 from hdl2grid.plan.extract import SOURCE_KINDS, Extraction, extract
 from hdl2grid.plan.model import Plan
@@ -14,11 +12,10 @@ def circuit_of(plan: Plan, extraction: Extraction | None = None) -> Circuit:
     origin of stacks. Where several pixels show a bit, the first one stands for it."""
     found = extraction or extract(plan)
     devices = plan.devices
-    names = [device.name or f"{device.kind} at ({device.x},{device.y})" for device in devices]
+    names = [device.label for device in devices]
 
     def drivers(device: int) -> tuple[str, ...]:
-        counts = Counter(d for net in found.device_nets[device] for d in found.nets[net].drivers if d != device)
-        return tuple(sorted(names[d] for d, times in counts.items() if times % 2))
+        return tuple(sorted(names[d] for d in found.drivers_through(found.device_nets[device], device)))
 
     stacks = tuple(
         Stack(

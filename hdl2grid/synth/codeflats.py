@@ -25,6 +25,7 @@ from hdl2grid.rng import below, seeded, unit
 from hdl2grid.synth.covers import Cube, Flat, Terms
 from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.groups import Behaviour
+from hdl2grid.synth.words import widen
 
 _MOST_INPUTS = 11
 _MOST_OUTPUTS = 50
@@ -297,14 +298,5 @@ def _rank_sum(width: int, codes: Any, starts: Any, kinds: Any, states: Any, outp
                 word ^= codes[t]
             mask = outputs[row] << np.uint64(width) | np.uint64(word)
             vectors[states[row]] ^= mask << np.uint64(free)
-        rank = 0
-        for s in range(num):
-            v = vectors[s]
-            for k in range(rank):
-                if v & rows[k] & (~rows[k] + one):
-                    v ^= rows[k]
-            if v:
-                rows[rank] = v
-                rank += 1
-        total += rank - free
+        total += widen(rows, 0, vectors, 0, num, 64) - free
     return total

@@ -14,6 +14,8 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from hdl2grid.synth.words import reduced
+
 _DEEP = 12
 
 
@@ -100,10 +102,7 @@ def _grown(basis: Any, size: int, rank: int, first: Any, second: Any, out: Any) 
     """The basis with two more vectors, in echelon form; its size, or -1 where that is above `rank`."""
     out[:size] = basis[:size]
     for k in range(2):
-        row = first if k == 0 else second
-        for i in range(size):
-            if row & out[i] & (~out[i] + np.uint64(1)):
-                row ^= out[i]
+        row = reduced(first if k == 0 else second, out, size)
         if row:
             if size == rank:
                 return -1
@@ -112,21 +111,13 @@ def _grown(basis: Any, size: int, rank: int, first: Any, second: Any, out: Any) 
     return size
 
 
-@njit(cache=True, inline="always")
-def _reduced(row: Any, basis: Any, size: int) -> Any:
-    for i in range(size):
-        if row & basis[i] & (~basis[i] + np.uint64(1)):
-            row ^= basis[i]
-    return row
-
-
 @njit(cache=True)
 def _is_large(now: Any, then: Any, basis: Any, size: int, room: Any, least: int) -> bool:
     """Whether V(U) has at least `least` dimensions."""
     one = np.uint64(1)
     num, rank = len(now), 0
     for s in range(num):
-        a, b = _reduced(now[s], basis, size), _reduced(then[s], basis, size)
+        a, b = reduced(now[s], basis, size), reduced(then[s], basis, size)
         for k in range(rank):
             lead = room[0, k] & (~room[0, k] + one)
             if lead:
@@ -149,7 +140,7 @@ def _kernel(now: Any, then: Any, basis: Any, size: int, room: Any, kernel: Any) 
     one = np.uint64(1)
     rank, dim = 0, 0
     for s in range(len(now)):
-        a, b, tag = _reduced(now[s], basis, size), _reduced(then[s], basis, size), one << np.uint64(s)
+        a, b, tag = reduced(now[s], basis, size), reduced(then[s], basis, size), one << np.uint64(s)
         for k in range(rank):
             lead = room[0, k] & (~room[0, k] + one)
             if lead:

@@ -23,6 +23,7 @@ import numpy as np
 from numba import njit
 
 from hdl2grid.synth.gf2 import Basis
+from hdl2grid.synth.words import reduced
 
 _MOST_DIMENSION = 15
 _MOST_PARTS = 20_000
@@ -69,7 +70,7 @@ def closure(num_points: int, affine: Any, space: Any) -> int:
             while not number >> low & 1:
                 low += 1
             vector ^= space[low]
-            if _residue(echelon, known, vector) and is_one_stack(num_points, points, vector):
+            if reduced(vector, echelon, known) and is_one_stack(num_points, points, vector):
                 known = _insert(echelon, known, vector)
                 rows[size] = vector
                 size += 1
@@ -79,16 +80,8 @@ def closure(num_points: int, affine: Any, space: Any) -> int:
 
 
 @njit(cache=True)
-def _residue(echelon: Any, size: int, vector: Any) -> Any:
-    for k in range(size):
-        if vector & echelon[k] & (~echelon[k] + np.uint64(1)):
-            vector ^= echelon[k]
-    return vector
-
-
-@njit(cache=True)
 def _insert(echelon: Any, size: int, vector: Any) -> int:
-    vector = _residue(echelon, size, vector)
+    vector = reduced(vector, echelon, size)
     if vector:
         echelon[size] = vector
         return size + 1

@@ -37,17 +37,22 @@ def group_ranks(core: Words, vectors: Words, starts: Any, enough: int) -> Any:
     return _group_ranks(core, vectors, starts, enough)
 
 
+@njit(cache=True, inline="always")
+def reduced(vector: Any, rows: Any, size: int) -> Any:
+    """What echelon rows (see `widen`) leave of a vector."""
+    for k in range(size):
+        if vector & rows[k] & (~rows[k] + np.uint64(1)):
+            vector ^= rows[k]
+    return vector
+
+
 @njit(cache=True)
 def widen(rows: Any, size: int, vectors: Any, start: int, end: int, full: int) -> int:
     """Adds vectors to echelon rows (each with a lowest one that no later row has); the new number of rows."""
-    one = np.uint64(1)
     for i in range(start, end):
         if size >= full:
             break
-        v = vectors[i]
-        for k in range(size):
-            if v & rows[k] & (~rows[k] + one):
-                v ^= rows[k]
+        v = reduced(vectors[i], rows, size)
         if v:
             rows[size] = v
             size += 1

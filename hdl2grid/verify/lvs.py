@@ -40,14 +40,9 @@ class _Reading:
         self.plan = plan
         self.extraction = extraction
 
-    def name(self, device: int) -> str:
-        found = self.plan.devices[device]
-        return found.name or f"{found.kind} at ({found.x},{found.y})"
-
     def net_drivers(self, nets: tuple[int, ...], but: int = -1) -> Drivers:
-        """The drivers whose pulses get through: those that an odd number of the nets bear."""
-        counts = Counter(d for net in nets for d in self.extraction.nets[net].drivers if d != but)
-        return tuple(sorted(self.name(d) for d, times in counts.items() if times % 2))
+        """The drivers whose pulses get through."""
+        return tuple(sorted(self.plan.devices[d].label for d in self.extraction.drivers_through(nets, but)))
 
     def drivers(self, device: int) -> Drivers:
         return self.net_drivers(self.extraction.device_nets[device], but=device)
