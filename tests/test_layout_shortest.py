@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import random
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import networkx as nx
@@ -138,8 +138,11 @@ def lay_case(case: Case) -> tuple[Any, Board, Any]:
     _, shape, board, scratch = lamps(pairs, strange, case.size)
     nets = COLOURS * (1 + len(case.wires))
     room = case.size[0] * case.size[1] + 400
-    board = board._replace(
-        route=np.zeros((nets, room), np.int32), ways=np.zeros((nets, room), np.int8), length=np.zeros(nets, np.int64)
+    board = replace(
+        board,
+        route=np.zeros((nets, room), np.int32),
+        ways=np.zeros((nets, room), np.int8),
+        length=np.zeros(nets, np.int64),
     )
     for number, (colour, wire) in enumerate(case.wires, 1):
         net = COLOURS * number + colour

@@ -8,12 +8,14 @@ when a variable of the signal has the colour.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from itertools import combinations
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from hdl2grid.layout.records import Record
 from hdl2grid.layout.repeats import MOST_COPIES, Repeat
 from hdl2grid.netlist import Netlist
 
@@ -35,7 +37,8 @@ def new_watch() -> Ints:
     return np.zeros(7, np.int64)
 
 
-class Shape(NamedTuple):
+@dataclass(frozen=True, eq=False)
+class Shape(Record):
     """A netlist that does not change while it is laid out."""
 
     w: Any  # cells: width, height, whether they may move, be mirrored
@@ -85,7 +88,8 @@ class Shape(NamedTuple):
     block_cells: Any
 
 
-class Board(NamedTuple):
+@dataclass(frozen=True, eq=False)
+class Board(Record):
     """A layout in the making. `size` is [width, height]."""
 
     size: Any
@@ -113,7 +117,8 @@ class Board(NamedTuple):
     bends: Any  # nets: tiles where it turns
 
 
-class Routes(NamedTuple):
+@dataclass(frozen=True, eq=False)
+class Routes(Record):
     """Routes put aside: as the fields of a Board."""
 
     route: Any
@@ -125,7 +130,8 @@ class Routes(NamedTuple):
     bends: Any
 
 
-class Scratch(NamedTuple):
+@dataclass(frozen=True, eq=False)
+class Scratch(Record):
     """Room for the searches; no kernel relies on what another left here, but for `version` and `stamp`."""
 
     dist: Any
@@ -147,6 +153,8 @@ class Scratch(NamedTuple):
     box: Any
     offs: Any
     copies: Any
+    kept: Routes
+    aside: Routes
 
 
 def ragged(rows: Sequence[Sequence[int]]) -> tuple[Ints, Ints]:
@@ -304,8 +312,7 @@ def _far(limit: int | None, number: int) -> int:
 
 def make_board(netlist: Netlist, shape: Shape, width: int, height: int) -> Board:
     """An empty board: no cell placed but those that are pinned, nothing routed."""
-    nets = COLOURS * len(netlist.signals)
-    room = 400 + 40 * max([len(row) for row in signal_tiles(netlist)], default=0)
+    nets, room = _routes_shape(netlist)
     count = len(netlist.cells)
     board = Board(
         np.zeros(2, np.int64),
@@ -343,7 +350,8 @@ def make_board(netlist: Netlist, shape: Shape, width: int, height: int) -> Board
 def fresh_board(board: Board, width: int, height: int) -> Board:
     """A copy of the board for a grid of another size, where nothing stands or lies on the grid yet."""
     area = width * height
-    return copy_board(board)._replace(
+    return replace(
+        copy_board(board),
         size=np.array([width, height], np.int64),
         grid=np.full((height, width), -1, np.int64),
         tile_at=np.full(area, -1, np.int64),
@@ -358,6 +366,7 @@ def fresh_board(board: Board, width: int, height: int) -> Board:
 def make_scratch(netlist: Netlist, width: int, height: int) -> Scratch:
     area = width * height
     most = max([len(row) for row in signal_tiles(netlist)], default=1) + 4
+    nets, room = _routes_shape(netlist)
     return Scratch(
         np.zeros(9 * area),
         np.zeros(9 * area, np.int32),
@@ -378,6 +387,26 @@ def make_scratch(netlist: Netlist, width: int, height: int) -> Scratch:
         np.zeros(4, np.int64),
         np.zeros((MOST_COPIES, 3), np.int64),
         np.zeros(MOST_COPIES, np.int64),
+        _room_for_routes(nets, room),
+        _room_for_routes(nets, room),
+    )
+
+
+def _routes_shape(netlist: Netlist) -> tuple[int, int]:
+    """The number of nets, and of tiles that a route may have."""
+    longest = max([len(row) for row in signal_tiles(netlist)], default=0)
+    return COLOURS * len(netlist.signals), 400 + 40 * longest
+
+
+def _room_for_routes(nets: int, room: int) -> Routes:
+    return Routes(
+        np.zeros((nets, room), np.int32),
+        np.zeros((nets, room), np.int8),
+        np.zeros(nets, np.int64),
+        np.zeros(nets, np.bool_),
+        np.zeros(nets, np.int64),
+        np.zeros(nets, np.int64),
+        np.zeros(nets, np.int64),
     )
 
 

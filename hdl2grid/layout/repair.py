@@ -37,7 +37,6 @@ from hdl2grid.layout.wires import (
     lay_all,
     neighbour,
     put_aside,
-    room_for_routes,
 )
 from hdl2grid.rng import below, unit
 
@@ -317,11 +316,11 @@ def repair(
     best, best_conflicts = now, conflicts
     k_x, k_y, k_dx, k_dy = board.x.copy(), board.y.copy(), board.dx.copy(), board.dy.copy()
     k_colour = board.colour.copy()
-    k_routes = room_for_routes(board)
+    k_routes = scratch.kept
     for n in range(n_nets):
         put_aside(n, board, k_routes)
     k_stale = np.zeros(n_nets, np.bool_)
-    o_routes = room_for_routes(board)
+    o_routes = scratch.aside
     touched = np.zeros(n_nets, np.bool_)
     o_bad = board.bad.copy()
     step = np.zeros(4, np.int64)

@@ -35,7 +35,6 @@ from hdl2grid.layout.wires import (
     lay_all,
     neighbour,
     put_aside,
-    room_for_routes,
 )
 from hdl2grid.rng import below
 
@@ -203,7 +202,7 @@ def negotiate(
     """
     n_nets = board.length.shape[0]
     best = 1 << 30
-    kept = room_for_routes(board)
+    kept = scratch.kept
     since = 0
     order = np.zeros(n_nets, np.int64)
     count = 0

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
 from numba import njit
 
 from hdl2grid.layout.arrays import COLOURS, Board, Routes, Shape
@@ -51,16 +50,6 @@ def lay_all(board: Board) -> None:
     board.crossings[:] = 0
     for net in range(board.length.shape[0]):
         lay(net, board, 1)
-
-
-@njit(cache=True)
-def room_for_routes(board: Board) -> Routes:
-    """Room for all routes of the board; what stands in it means nothing until it is put there."""
-    return Routes(
-        np.empty_like(board.route), np.empty_like(board.ways), np.empty_like(board.length),
-        np.empty_like(board.reached), np.empty_like(board.joint), np.empty_like(board.strokes),
-        np.empty_like(board.bends),
-    )  # fmt: skip
 
 
 @njit(cache=True)
