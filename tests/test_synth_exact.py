@@ -158,7 +158,7 @@ def test_flats_of_a_machine_with_inputs_are_its_functions() -> None:
     behaviour = Behaviour(4, 0, tuple(here), tuple(after), tuple(context), (shown,), (3,), 2, (0, 1, 2, 3))
     assert answers_of(behaviour) is not None
     ones = (1 << 16) - 1
-    for code in find_flat_codes(behaviour, [(2, (0, 1, 2, 3))], 1):
+    for code in find_flat_codes(behaviour, [(2, (0, 1, 2, 3))], 0, 1):
         columns = [sum((code.codes[s] >> j & 1) << p for p, s in enumerate(here)) for j in range(code.width)]
         columns += context
         space = Basis([ones, *columns])

@@ -24,6 +24,7 @@ States = npt.NDArray[np.uint64]
 
 _JOINT_REGISTERS = 63
 _OUTSIDE_BITS = 12
+_TABLE_BITS = 16
 
 
 @dataclass(frozen=True)
@@ -52,7 +53,7 @@ class Reachable:
         if len(registers) > _JOINT_REGISTERS:
             return None
         if self.joint is not None:
-            found = np.unique(_gather(self.joint, registers))
+            found = _distinct(_gather(self.joint, registers), len(registers))
             return found if len(found) <= limit else None
         position = {r: i for i, r in enumerate(registers)}
         parts: list[States] = []
@@ -66,7 +67,7 @@ class Reachable:
                     return None
                 own = np.arange(1 << len(inside), dtype=np.uint64)
             else:
-                own = np.unique(_gather(group.states, [group.registers.index(r) for r in inside]))
+                own = _distinct(_gather(group.states, [group.registers.index(r) for r in inside]), len(inside))
             size *= len(own)
             if size > limit:
                 return None
@@ -90,6 +91,15 @@ def _gather(states: States, positions: Sequence[int]) -> States:
     for i, position in enumerate(positions):
         out |= (states >> np.uint64(position) & np.uint64(1)) << np.uint64(i)
     return out
+
+
+def _distinct(states: States, width: int) -> States:
+    """The different states, ascending, of `width` bits each."""
+    if width > _TABLE_BITS:
+        return np.unique(states)
+    met = np.zeros(1 << width, dtype=np.bool_)
+    met[states] = True
+    return np.flatnonzero(met).astype(np.uint64)
 
 
 def _scatter(states: States, positions: Sequence[int]) -> States:

@@ -36,8 +36,10 @@ _RESTARTS = 6
 _QUICK_PAIRS = 600  # pairs that a short walk looks at, for each cube of the first cover
 _LONG_STEPS = 1_500_000
 _LONG_TRIES = 2
-_MOST_TRIED = 12
+_KEPT = 3
+_SAMPLE = 3
 _MOVES = 160
+_LARGE = 120  # cubes from which on short walks get no longer, and fewer
 _WIDER = 2
 
 
@@ -136,43 +138,64 @@ def _expanded(table: tuple[int, ...], count: int) -> list[tuple[Cube, int]]:
     return expand(table, count)
 
 
-def find_flat_codes(behaviour: Behaviour, given: Sequence[tuple[int, tuple[int, ...]]], seed: int) -> list[FlatCode]:
+def find_flat_codes(
+    behaviour: Behaviour, given: Sequence[tuple[int, tuple[int, ...]]], bound: int, seed: int
+) -> list[FlatCode]:
     """The codes of fewest stacks found, best first; `given` (width, codes) are looked at too. Empty where the
-    machine is not of a kind for this search."""
+    machine is not of a kind for this search. One that takes `bound` stacks ends it."""
     answers = answers_of(behaviour)
     if answers is None:
         return []
-    return _Search(behaviour, answers, seed).run(given)
+    return _Search(behaviour, answers, bound, seed).run(given)
 
 
 class _Search:
-    def __init__(self, behaviour: Behaviour, answers: Answers, seed: int) -> None:
-        self.behaviour, self.answers, self.seed = behaviour, answers, seed
+    def __init__(self, behaviour: Behaviour, answers: Answers, bound: int, seed: int) -> None:
+        self.behaviour, self.answers, self.bound, self.seed = behaviour, answers, bound, seed
+        self.pairs = _QUICK_PAIRS * (min(len(answers.cubes), _LARGE) + 8)
+        self.moves = _MOVES if len(answers.cubes) <= _LARGE else _MOVES // 4
         self.known: dict[tuple[int, tuple[int, ...]], int] = {}
         self.cubes = list(dict.fromkeys(answers.cubes))
 
     def run(self, given: Sequence[tuple[int, tuple[int, ...]]]) -> list[FlatCode]:
+        tried: list[tuple[int, int, tuple[int, ...]]] = []
+        for width, codes in self._candidates(given):
+            tried.append((self._price(width, codes), width, codes))
+            hopeless = len(tried) == len(given) + _SAMPLE and self._is_hopeless(tried, len(given))
+            if tried[-1][0] <= self.bound or hopeless:
+                _, width, codes = min(tried)
+                return [self._long(width, codes, False), self._long(width, codes, True)]
+        best = self._improved(sorted(set(tried))[:_KEPT])
+        made = [self._long(width, codes, False) for _, width, codes in sorted(set(best))]
+        made.sort(key=lambda code: (code.stacks, code.width, code.codes))
+        return [made[0], self._long(made[0].width, made[0].codes, True), *made[1:]]
+
+    def _candidates(self, given: Sequence[tuple[int, tuple[int, ...]]]) -> Iterator[tuple[int, tuple[int, ...]]]:
+        yield from given
         n = self.answers.num_states
         least = max(1, (n - 1).bit_length())
-        tried: list[tuple[int, int, tuple[int, ...]]] = []
-        for width, codes in given:
-            tried.append((self._price(width, codes), width, codes))
         for width in range(least, min(least + _WIDER, n - 1, 16) + 1):
             for codes in self._annealed(width):
-                tried.append((self._price(width, codes), width, codes))
-        tried = sorted(set(tried))[:_MOST_TRIED]
-        random = seeded(self.seed, len(tried))
-        best = tried[:3]
-        for number in range(_MOVES):
+                yield width, codes
+
+    @staticmethod
+    def _is_hopeless(tried: Sequence[tuple[int, int, tuple[int, ...]]], num_given: int) -> bool:
+        """Whether the given codes have a structure (an adder's, say) that annealed ones come nowhere near."""
+        return 2 * min(tried[num_given:])[0] > 3 * min(tried[:num_given])[0]
+
+    def _improved(self, best: list[tuple[int, int, tuple[int, ...]]]) -> list[tuple[int, int, tuple[int, ...]]]:
+        """Codes changed state by state, a fixed number of times."""
+        random = seeded(self.seed, len(best))
+        for number in range(self.moves):
             at = number % len(best)
             price, width, codes = best[at]
+            if price <= self.bound:
+                break
             other = self._moved(codes, width, random)
             new = self._price(width, other)
             if new <= price:
                 best[at] = new, width, other
-        made = [self._long(width, codes, False) for _, width, codes in sorted(set(best))]
-        made.sort(key=lambda code: (code.stacks, code.width, code.codes))
-        return [made[0], self._long(made[0].width, made[0].codes, True), *made[1:]]
+        return best
 
     def _moved(self, codes: tuple[int, ...], width: int, random: Any) -> tuple[int, ...]:
         changed = list(codes)
@@ -187,7 +210,7 @@ class _Search:
         key = width, codes
         if key not in self.known:
             terms = self._cover(width, codes)
-            terms.walk(_QUICK_PAIRS * (len(self.answers.cubes) + 8), self.seed, False, codes, width)
+            terms.walk(self.pairs, self.seed, False, codes, width)
             self.known[key] = self.behaviour.register_cost * width + terms.count
         return self.known[key]
 

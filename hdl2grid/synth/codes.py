@@ -44,7 +44,7 @@ _STEPS = 30_000
 _LONG_STEPS = 50_000
 _TRIES = 9
 _PENALTIES = (0.5, 1.0, 0.3)
-_WIRE_STEPS = (300, 1500, 20_000)
+_WIRE_STEPS = (300, 1500, 12_000)
 _FINALISTS = 4
 _MADE_STEPS = 6000
 _MOST_RIVALS = 4
@@ -136,7 +136,7 @@ def find_codes(behaviour: Behaviour, seed: int) -> tuple[Coding, ...]:
             return found
         bound = found[0].bound
         given += [(coding.width, coding.codes) for coding in found]
-    flat = find_flat_codes(behaviour, given, seed)
+    flat = find_flat_codes(behaviour, given, bound, seed)
     if len(behaviour.here) > 64:
         found = found[:1]  # nothing is known of the cells that it will take
     made = [Coding(c.width, c.codes, c.stacks, bound, *_verdict(c.stacks, bound), False, c.flats) for c in flat]
@@ -261,7 +261,7 @@ class _Search:
         """The spaces of that rank in which a code can lie, and whether these are all."""
         key = width, rank
         if key not in self.spaces:
-            now, then = np.array(self.problem.now, dtype=np.uint64), np.array(self.problem.then, dtype=np.uint64)
+            now, then = self.problem.now, self.problem.then
             rows, count, complete = spaces_of_rank(now, then, rank, width + 1, _MOST_SPACES, _MOST_BITS)
             spaces = {Basis(int(v) for v in row).sorted_rows() for row in rows[:count]}
             self.spaces[key] = [list(rows) for rows in sorted(spaces)], bool(complete)
@@ -372,7 +372,8 @@ class _Search:
         found: dict[tuple[int, ...], Coding] = {}
         for i in ranked:
             key, width, wired = finals[i]
-            proof = self._proof(bound) if bound >= sure_stacks[i] and self._is_small() else ""
+            is_sure = self._is_small() or key[1] == width * self.behaviour.register_cost
+            proof = self._proof(bound) if bound >= sure_stacks[i] and is_sure else ""
             verdict = "proved minimal" if proof else "open"
             coding = Coding(width, wired.codes, sure_stacks[i], bound, verdict, proof, i == own)
             if made[i] <= made[ranked[0]] + 1 and len(found) < _MOST_RIVALS:

@@ -9,18 +9,19 @@ these bits, depth first.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 from numba import njit
 
+from hdl2grid.synth.gf2 import Basis
 from hdl2grid.synth.words import reduced
 
 _DEEP = 12
 
 
-@njit(cache=True)
-def spaces_of_rank(now: Any, then: Any, rank: int, least: int, most: int, work: int) -> Any:
+def spaces_of_rank(now: Sequence[int], then: Sequence[int], rank: int, least: int, most: int, work: int) -> Any:
     """Spaces U of `rank` dimensions with V(U) telling all states apart and of at least `least` dimensions. All that a
     code may need that lies in none of fewer dimensions are among them.
 
@@ -28,6 +29,26 @@ def spaces_of_rank(now: Any, then: Any, rank: int, least: int, most: int, work: 
     Returns up to `most` spaces, one a row (their bases, 0 where there are fewer vectors), how many, and whether
     nothing was left out: `work` bounds the bits that are looked at. The same space may come more than once.
     """
+    image = Basis(a | b << 64 for a, b in zip(now, then, strict=True))
+    checks = _checks(image, max([*now, *then], default=0).bit_length())
+    vectors = np.array(now, dtype=np.uint64), np.array(then, dtype=np.uint64)
+    return _spaces(*vectors, checks, len(now) - len(image), rank, least, most, work)
+
+
+def _checks(image: Basis, width: int) -> Any:
+    """`[k][i]`: which of up to 64 parity checks of the image bit i stands in, of the first (k = 0) or second half."""
+    places = [*range(width), *range(64, 64 + width)]
+    free = [p for p in places if p not in image.rows][:64]
+    checks = np.zeros((2, 64), dtype=np.uint64)
+    for number, p in enumerate(free):
+        for place in (p, *(pivot for pivot, row in image.rows.items() if row >> p & 1)):
+            checks[place // 64, place % 64] |= np.uint64(1 << number)
+    return checks
+
+
+@njit(cache=True)
+def _spaces(now: Any, then: Any, checks: Any, inner: int, rank: int, least: int, most: int, work: int) -> Any:
+    """As `spaces_of_rank`. `inner`: the dimension of V(0)."""
     one = np.uint64(1)
     num = len(now)
     found = np.zeros((most, max(rank, 1)), dtype=np.uint64)
@@ -40,6 +61,7 @@ def spaces_of_rank(now: Any, then: Any, rank: int, least: int, most: int, work: 
     at = np.zeros(_DEEP + 1, dtype=np.int64)
     sums = np.zeros((_DEEP + 1, 3), dtype=np.uint64)
     room = np.zeros((3, num), dtype=np.uint64)
+    syndromes = np.zeros(2 * max(rank, 1), dtype=np.uint64)
     kernel = np.zeros(num, dtype=np.uint64)
     depth = 0
     fresh = True
@@ -91,7 +113,7 @@ def spaces_of_rank(now: Any, then: Any, rank: int, least: int, most: int, work: 
             depth += 1
             size[depth] = grown
             fresh = True
-            if grown == rank and least > 0 and not _is_large(now, then, basis[depth], grown, room, least):
+            if grown == rank and least > inner and not _is_large(checks, basis[depth], grown, syndromes, least - inner):
                 depth -= 1
                 fresh = False
     return found, count, True
@@ -112,25 +134,25 @@ def _grown(basis: Any, size: int, rank: int, first: Any, second: Any, out: Any) 
 
 
 @njit(cache=True)
-def _is_large(now: Any, then: Any, basis: Any, size: int, room: Any, least: int) -> bool:
-    """Whether V(U) has at least `least` dimensions."""
-    one = np.uint64(1)
-    num, rank = len(now), 0
-    for s in range(num):
-        a, b = reduced(now[s], basis, size), reduced(then[s], basis, size)
-        for k in range(rank):
-            lead = room[0, k] & (~room[0, k] + one)
-            if lead:
-                if a & lead:
-                    a ^= room[0, k]
-                    b ^= room[1, k]
-            elif b & room[1, k] & (~room[1, k] + one):
-                b ^= room[1, k]
-        if a or b:
-            room[0, rank], room[1, rank] = a, b
-            rank += 1
-            if num - rank < least:
-                return False
+def _is_large(checks: Any, basis: Any, size: int, room: Any, more: int) -> bool:
+    """Whether V(U) may have at least `more` dimensions beyond V(0): as many as there are independent pairs of
+    vectors of U in the image of the functions of states, which passes all checks."""
+    rank = 0
+    for i in range(size):
+        for half in range(2):
+            word, total = basis[i], np.uint64(0)
+            place = 0
+            while word:
+                if word & np.uint64(1):
+                    total ^= checks[half, place]
+                word >>= np.uint64(1)
+                place += 1
+            total = reduced(total, room, rank)
+            if total:
+                room[rank] = total
+                rank += 1
+                if 2 * size - rank < more:
+                    return False
     return True
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from math import comb
 from typing import Any
 
@@ -10,10 +11,11 @@ import numpy as np
 from numba import njit
 
 from hdl2grid.synth.gf2 import Basis
-from hdl2grid.synth.words import Words
+from hdl2grid.synth.words import Words, residues
 
 _MOST_SETS = 7_000_000
 _MOST_FOUND = 4096
+_MOST_HITS = 1 << 17
 SIZES = (4, 5, 6)
 """Heights that are looked at. Three toggles give what a product gives, up to affine functions."""
 
@@ -43,13 +45,27 @@ def exactly_ones_within(
     number = len(planes)
     while comb(number, size) > _MOST_SETS:
         number -= 1
-    checks = np.array(_parity_checks(num_points, space.sorted_rows()), dtype=np.uint64)
-    vectors, sets = _within(planes[:number], checks, num_points, size, _MOST_FOUND)
-    found: dict[int, tuple[int, ...]] = {}
-    for vector, chosen in zip(vectors.tolist(), sets.tolist(), strict=True):
-        if affine.reduce(vector):
-            found.setdefault(vector, tuple(chosen))
-    return found
+    order = np.argsort(planes[:number])
+    ascending = tuple(planes[order].tolist())
+    vectors, sets = _sets_within(num_points, ascending, space.sorted_rows(), size)
+    kept = residues(vectors, affine) != 0
+    vectors, placed = vectors[kept], np.sort(order[sets[kept]], axis=1)
+    key = np.zeros(len(vectors), dtype=np.int64)
+    for column in placed.T:
+        key = key << 9 | column
+    ranked = np.lexsort((key, vectors))
+    is_first = np.append(True, vectors[ranked][1:] != vectors[ranked][:-1])[: len(ranked)]
+    chosen = ranked[is_first]
+    chosen = chosen[np.argsort(key[chosen])[:_MOST_FOUND]]
+    return dict(zip(vectors[chosen].tolist(), map(tuple, placed[chosen].tolist()), strict=True))
+
+
+@lru_cache(maxsize=64)
+def _sets_within(num_points: int, planes: tuple[int, ...], space: tuple[int, ...], size: int) -> tuple[Any, Any]:
+    """The vectors in the space with these rows that sets of planes give, and the sets: positions in `planes`. (Codes
+    whose bits span the same have the same planes.)"""
+    checks = np.array(_parity_checks(num_points, space), dtype=np.uint64)
+    return _within(np.array(planes, dtype=np.uint64), checks, num_points, size, _MOST_HITS)
 
 
 def _parity_checks(num_points: int, rows: Sequence[int]) -> list[int]:
@@ -68,10 +84,8 @@ def _within(planes: Any, checks: Any, num_points: int, size: int, most: int) -> 
     num = len(planes)
     blocks = (num_points + 7) // 8
     syndrome = _syndromes(checks, blocks)
-    vectors = np.zeros(most, dtype=np.uint64)
-    sets = np.zeros((most, size), dtype=np.int64)
-    slots = 4 * most
-    table = np.full(slots, -1, dtype=np.int64)
+    vectors = np.empty(most, dtype=np.uint64)
+    sets = np.empty((most, size), dtype=np.int16)
     count = 0
     chosen = np.zeros(size, dtype=np.int64)
     one = np.zeros(size, dtype=np.uint64)
@@ -100,20 +114,12 @@ def _within(planes: Any, checks: Any, num_points: int, size: int, most: int) -> 
                 total ^= syndrome[k, left & np.uint64(255)]
                 left >>= np.uint64(8)
             if total == 0 and vector != 0 and count < most:
-                slot = (
-                    np.int64((vector ^ vector >> np.uint64(29)) * np.uint64(0x9E3779B97F4A7C15) >> np.uint64(40))
-                    % slots
-                )
-                while table[slot] >= 0 and vectors[table[slot]] != vector:
-                    slot = (slot + 1) % slots
-                if table[slot] < 0:
-                    table[slot] = count
-                    vectors[count] = vector
-                    sets[count, : size - 1] = chosen[: size - 1]
-                    sets[count, size - 1] = last
-                    count += 1
+                vectors[count] = vector
+                sets[count, : size - 1] = chosen[: size - 1]
+                sets[count, size - 1] = last
+                count += 1
         depth -= 1
-    return vectors[:count], sets[:count]
+    return vectors[:count].copy(), sets[:count].copy()
 
 
 @njit(cache=True)
