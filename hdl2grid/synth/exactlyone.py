@@ -65,7 +65,8 @@ def _sets_within(num_points: int, planes: tuple[int, ...], space: tuple[int, ...
     """The vectors in the space with these rows that sets of planes give, and the sets: positions in `planes`. (Codes
     whose bits span the same have the same planes.)"""
     checks = np.array(_parity_checks(num_points, space), dtype=np.uint64)
-    return _within(np.array(planes, dtype=np.uint64), checks, num_points, size, _MOST_HITS)
+    vectors, sets = _within(np.array(planes, dtype=np.uint64), checks, num_points, size, _MOST_HITS)
+    return vectors, sets
 
 
 def _parity_checks(num_points: int, rows: Sequence[int]) -> list[int]:
