@@ -57,6 +57,24 @@ def test_long_carries_take_two_stacks_a_bit(kind: object, width: int, most: int)
     assert all(verdict.is_safe for verdict in prove_hazards(made.circuit))
 
 
+@pytest.mark.parametrize(
+    ("kind", "width", "most"),
+    [
+        # A comparison as n flats, a choice a bit, and a round's wait a bit: 3 n and a little.
+        (arithmetic.maximum, 8, 26),
+        # 16 products, 12 adders (Dadda, 1965), and what waits for the carries.
+        (arithmetic.multiplier, 4, 46),
+    ],
+)
+def test_a_choice_and_a_product_of_words(kind: object, width: int, most: int) -> None:
+    logic = kind(width)  # type: ignore[operator]
+    made = synthesise(logic, sources_of(logic), QUICK)
+    report = made.report
+    assert report.stacks - report.registers - report.resets <= most
+    compare(logic, made.circuit, walk(logic, 400, width))
+    assert all(verdict.is_safe for verdict in prove_hazards(made.circuit))
+
+
 def test_a_majority_is_one_stack() -> None:
     network = Network(3, 12)
     form = network.majority(2, 4, 8)

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from hdl2grid.logic.xag import FALSE, TRUE, Literal, XagBuilder
 
 Word = list[Literal]
+_FEW_ROWS = 2
 
 
 def constant_of(word: Sequence[Literal]) -> int | None:
@@ -115,6 +116,8 @@ def multiply(g: XagBuilder, a: Sequence[Literal], b: Sequence[Literal]) -> Word:
     """
     width = len(a)
     (x, x_signed), (y, y_signed) = sorted((_trimmed(a), _trimmed(b)), key=lambda t: _rows(t[0]), reverse=True)
+    if not x_signed and not y_signed and _rows(y) > _FEW_ROWS:
+        return _column_by_column(g, x, y, width)
     total: Word = [FALSE] * width
     for i, bit in enumerate(y):
         row = [FALSE] * i + and_each(g, bit, _extended(x, x_signed, width))
@@ -128,6 +131,30 @@ def multiply(g: XagBuilder, a: Sequence[Literal], b: Sequence[Literal]) -> Word:
                 top = width
             total = [*total[:i], *add(g, total[i:top], row[i:top]), *total[top:]]
     return total
+
+
+def _column_by_column(g: XagBuilder, a: Sequence[Literal], b: Sequence[Literal], width: int) -> Word:
+    """a * b: bits of equal weight are added three by three until two rows are left (L. Dadda, "Some schemes for
+    parallel multipliers", Alta Frequenza 34, 1965)."""
+    columns: list[Word] = [[] for _ in range(width)]
+    for i, y in enumerate(b):
+        for j, x in enumerate(a):
+            if i + j < width and (made := g.and_(x, y)) != FALSE:
+                columns[i + j].append(made)
+    heights = [2]
+    while heights[-1] < max(map(len, columns)):
+        heights.append(heights[-1] * 3 // 2)
+    for height in reversed(heights[:-1]):
+        carried: Word = []
+        for k, column in enumerate(columns):
+            bits, moved = [*column, *carried], []
+            while len(bits) > height:
+                three = [bits.pop(0), bits.pop(0), FALSE if len(bits) < height else bits.pop(0)]
+                bits.append(g.xor(g.xor(three[0], three[1]), three[2]))
+                moved.append(majority(g, *three))
+            columns[k], carried = bits, [x for x in moved if x != FALSE]
+    first, second = ([column[r] if r < len(column) else FALSE for column in columns] for r in (0, 1))
+    return add(g, first, second)
 
 
 def _rows(word: Sequence[Literal]) -> int:

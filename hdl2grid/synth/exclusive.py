@@ -15,6 +15,7 @@ import networkx as nx
 from hdl2grid.synth.covers import TABLE_VARIABLES, Terms, cover, table_variable
 from hdl2grid.synth.flats import MOST_VARIABLES
 from hdl2grid.synth.gf2 import Basis, bits
+from hdl2grid.synth.hubs import hub_forms
 from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.network import ONE, Form, Network
 from hdl2grid.synth.recover import recovered
@@ -28,16 +29,24 @@ _MOST_OUTPUTS = 64
 _CHECKS = 256
 _MOST_ROUNDS = 6
 _MOST_SINGLES = 16
+_HUB_SHARE = 20
 
 
 def share_flats(
-    problem: Problem, whole: Problem, others: Sequence[Problem], cost: Cost, params: SynthParams, known: Known
+    problem: Problem,
+    whole: Problem,
+    others: Sequence[Problem],
+    cost: Cost,
+    params: SynthParams,
+    known: Known,
+    hubs: bool = False,
 ) -> Problem:
     """`problem` with the sinks of each group mapped anew as exclusive sums of flats, where `cost` gets less.
 
     `whole` is the problem before its blocks were mapped: the functions are taken from there, and a block's
     solution may also be given up for the network as it was. `others` are the same sinks in other networks of cells
-    (the same `Network`), which are tried as well. `known` keeps sums.
+    (the same `Network`), which are tried as well. `known` keeps sums. With `hubs`, cells that many others read are
+    also mapped on their own (see `hubs.py`).
     """
     best, least = problem, cost(problem)
     groups = list(_groups(whole))
@@ -48,6 +57,8 @@ def share_flats(
         plain = [[p.sinks[i].form for i in group] for p in (whole, *others)]
         structures = _structured(whole, group)
         plain += [[found.get(i, whole.sinks[i].form) for i in group] for found in structures]
+        if hubs:
+            plain += [f for p in (whole, *others) for f in _with_hubs(p, group, params, known)]
         for forms in [*plain, *_flat_forms(whole, group, params, known)]:
             sinks = list(best.sinks)
             for i, form in zip(group, forms, strict=True):
@@ -64,6 +75,24 @@ def share_flats(
                 if sinks[i] != best.sinks[i] and (price := cost(trial)) < least:
                     best, least = trial, price
     return best
+
+
+def _with_hubs(whole: Problem, group: Sequence[int], params: SynthParams, known: Known) -> Iterator[list[Form]]:
+    """The group's forms with the cells that many others read made anew."""
+    fewer = replace(params, flat_steps=params.flat_steps // _HUB_SHARE)
+
+    def ways(network: Network, form: Form) -> list[Form]:
+        signals = bits(network.support([form]))
+        if len(signals) > MOST_VARIABLES:
+            return []
+        key = _structure(network, [form]), fewer.flat_steps, fewer.seed
+        if key not in known:
+            known[key] = tuple(_sums(network, [form], signals, fewer))
+        made = [_placed(network, [form], signals, terms)[0] for terms in known[key]]
+        structured = recovered(network, form)
+        return made if structured is None else [*made, structured]
+
+    yield from hub_forms(whole.network, [whole.sinks[i].form for i in group], ways)
 
 
 def _structured(whole: Problem, group: Sequence[int]) -> list[dict[int, Form]]:

@@ -22,6 +22,7 @@ from hdl2grid.synth.emit import emit, longest_wave
 from hdl2grid.synth.exclusive import Known, share_flats
 from hdl2grid.synth.gating import Condition, conditions, gate_tree, variables_of
 from hdl2grid.synth.groups import Behaviour, Group, find_groups
+from hdl2grid.synth.hubs import has_hubs
 from hdl2grid.synth.model import CodeReport, Synthesis, SynthParams, SynthReport
 from hdl2grid.synth.near import stay_near, strobes_of
 from hdl2grid.synth.network import COLLECTOR, EXACTLY_ONE, PRODUCT, Network
@@ -346,9 +347,12 @@ class _Mapper:
 
         if polish and not all(block.is_least for block in blocks):
             carries = with_majorities(whole, self.logic, self.constant, chosen)
-            problem = share_flats(problem, whole, [carries] if carries else [], cost, limits, self.flats)
-            problem = drop_dependent(problem, cost)
-            problem = bundle(problem, cost)
+            others = [carries] if carries else []
+            trials = []
+            for hubs in (False, True) if any(has_hubs(p) for p in (whole, *others)) else (False,):
+                shared = share_flats(problem, whole, others, cost, limits, self.flats, hubs)
+                trials.append(bundle(drop_dependent(shared, cost), cost))
+            problem = min(trials, key=cost)
         return self._timed(problem, limits, blocks, solved)
 
     def _timed(
