@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 
 from hdl2grid.guide.build import make_guide
-from hdl2grid.guide.mistakes import Slip, describe, fingerprint, judge, machine_of
+from hdl2grid.guide.mistakes import Slip, describe, fingerprint, judge, machine_of, testable
 from hdl2grid.guide.model import Guide
 from hdl2grid.plan.json_io import load_plan
 from hdl2grid.plan.rules import check_devices
@@ -52,6 +52,11 @@ def measure(guide: Guide) -> None:
     print(f"  of those that were felt in play: {100 * shown / max(1, all_felt):.2f} %")
     print(f"  how: {dict(Counter(v.how for v in effective))}")
     print(f"  wire mistakes by how: {dict(Counter(v.how for v in wires))}")
+    late = [v.slip for v in wires if v.how not in ("own", "seen", "impossible")]
+    able = testable(guide, late)
+    print(f"  wire mistakes after their net's own test: {len(late)}, of which it could have shown {len(able)}")
+    kinds = Counter((slip.kind, slip in able) for slip in late)
+    print(f"  by kind (and whether it could): {dict(kinds)}")
     look_measure(guide, [v.slip for v in effective])
     for slip in missed:
         print(f"    missed{' and felt' if slip in felt else ''}: {describe(guide, slip)}")

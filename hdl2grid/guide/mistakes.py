@@ -14,7 +14,7 @@ from hdl2grid.circuit.model import FUNCTIONS
 from hdl2grid.guide.laying import is_seen
 from hdl2grid.guide.model import Action, Guide, Step, Tile
 from hdl2grid.guide.words import as_text
-from hdl2grid.guide.world import Impossible, World
+from hdl2grid.guide.world import Impossible, World, tiles_of
 from hdl2grid.plan.extract import extract
 from hdl2grid.plan.model import Device, Plan, Stroke
 from hdl2grid.sim.waves import gate_output
@@ -157,6 +157,59 @@ def judge(guide: Guide, chosen: list[Slip] | None = None) -> list[Verdict]:
                 verdicts.append(Verdict(hand.slip, number, how))
         hands = left
     return verdicts + [Verdict(hand.slip, None, "not shown") for hand in hands]
+
+
+def testable(guide: Guide, chosen: list[Slip]) -> list[Slip]:
+    """Those of the slips with a net's wire that a press test of that net could show: with what lies at the moment of
+    its own test, a button somewhere on its tiles (or what stands there and can be pressed), pressed once, changes
+    other toggles or pixels than it would without the slip."""
+    steps = list(guide.steps())
+    tests: dict[int, int] = {}
+    for number, step in enumerate(steps):
+        if step.net is not None and any(a.do == "press" for a in step.actions):
+            tests.setdefault(step.net, number)
+    tiles: dict[int, set[Tile]] = {}
+    for step in steps:
+        if step.net is not None:
+            strokes = [a.stroke for a in step.actions if a.do == "wire" and a.stroke is not None]
+            tiles.setdefault(step.net, set()).update(t for stroke in strokes for t in tiles_of(stroke))
+    by_step: dict[int, list[Slip]] = {}
+    for slip in chosen:
+        by_step.setdefault(slip.step, []).append(slip)
+    right = World(guide.fresh)
+    found = []
+    worlds: list[tuple[Slip, World]] = []
+    for number, step in enumerate(steps):
+        worlds += [(slip, right.copy()) for slip in by_step.get(number, ())]
+        is_test = step.net is not None and tests.get(step.net) == number
+        for index, action in enumerate(step.actions):
+            if is_test and action.do == "press":
+                own = [(slip, world) for slip, world in worlds if steps[slip.step].net == step.net]
+                found += [slip for slip, world in own if _differs(right, world, tiles[step.net or 0])]
+                worlds = [pair for pair in worlds if pair not in own]
+                is_test = False
+            right.do(action)
+            for slip, world in worlds:
+                todo = slip.instead if (slip.step, slip.index) == (number, index) else action
+                if todo is not None:
+                    world.do(todo)
+    return found
+
+
+def _differs(right: World, wrong: World, tiles: set[Tile]) -> bool:
+    """Whether a press on one of the tiles is seen to do something else in the second world."""
+    for tile in sorted(tiles):
+        seen = []
+        for world in (right.copy(), wrong.copy()):
+            if tile not in world.things:
+                world.do(Action("place", device=Device("button", *tile)))
+            if world.things[tile].kind not in ("button", "switch"):
+                break
+            world.do(Action("press", tile=tile))
+            seen.append(world.watched())
+        if len(seen) == 2 and seen[0] != seen[1]:
+            return True
+    return False
 
 
 def machine_of(guide: Guide, slip: Slip | None) -> Plan:

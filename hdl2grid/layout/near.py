@@ -34,8 +34,6 @@ _ROOM = (2, 4, 8)
 """Free columns and rows to the right of the old plan and below it: tried in turn."""
 _TRIES = {"quick": 1, "normal": 4, "long": 12}
 """How often each room is tried."""
-_HEATS = (6.0, 14.0)
-"""Temperatures to begin with, one turn after the other."""
 _TRIES_A_CELL = 150
 _REPAIRS = 4000
 """Tries of the repair that heeds no old plan, where no other layout near it is legal."""
@@ -116,7 +114,7 @@ class _Near:
         conflicts = self.route(board, scratch, changed)
         before = self.before_on(board)
         tries = _TRIES_A_CELL * len(self.netlist.cells)
-        params = NearParams(tries=tries, stall=tries // 2, hot=_HEATS[turn % len(_HEATS)])
+        params = NearParams(tries=tries, stall=tries // 2)
         conflicts, differ = mend_near(self.shape, board, scratch, before, loose, params, self.rng)
         self.num_tries += tries
         if conflicts and not self.is_legal_known:

@@ -15,13 +15,15 @@ import numpy.typing as npt
 
 from hdl2grid.layout.arrays import COLOURS, Board, Scratch, Shape, copy_board, restore
 from hdl2grid.layout.placement import index_tiles
-from hdl2grid.layout.repair import change_colours, mark_cell, mark_covered, pick_cell
-from hdl2grid.layout.routing import RouteParams, find_conflicts, reroute
+from hdl2grid.layout.repair import change_colours, mark_cell, mark_covered, pick_cell, reroute_bad
+from hdl2grid.layout.routing import RouteParams, find_conflicts
 from hdl2grid.layout.units import fits, mirror, move_to
-from hdl2grid.layout.wires import lay, lay_all, pins_of
+from hdl2grid.layout.wires import lay, lay_all, pins_of, room_for_routes
 from hdl2grid.rng import below, unit
 
 Route = tuple[list[int], list[int]]
+State = tuple[int, int, Board]
+"""Conflicts, tiles that differ, and a copy of the board."""
 
 
 @dataclass(frozen=True)
@@ -39,16 +41,27 @@ class Before:
 
 @dataclass(frozen=True)
 class NearParams:
-    """`tries` and `stall` limit the search; a conflict counts as much as `conflict` tiles that differ, and
-    more after every `dearer` tries without a legal board."""
+    """Each annealing makes at most `tries`, from one temperature to another.
+
+    As long as something is in conflict, a conflict counts as much as `conflict` tiles that differ, and `dearer` times
+    more with each of `cycles` annealings; their temperatures, `hot` to `cool`, are counted in conflicts, so that the
+    search stays able to leave a state with few. Then come `polish` annealings from `warm` to `cold`, in tiles, which
+    end after `stall` tries without a better state; in these a tile that did not bear the wire's colour costs the
+    router `strange` tiles more.
+    """
 
     tries: int = 6000
     stall: int = 2500
     rounds: int = 4
-    dearer: int = 400
+    cycles: int = 4
+    dearer: float = 2.0
     conflict: float = 25.0
-    hot: float = 14.0
+    hot: float = 0.7
+    cool: float = 0.25
+    polish: int = 2
+    warm: float = 8.0
     cold: float = 0.7
+    strange: float = 1.0
     reach: int = 5
 
 
@@ -84,24 +97,43 @@ class _Mender:
         self.loose, self.params, self.rng = loose, params, rng
         self.home = board.x.copy(), board.y.copy()
         self.kept = np.zeros(len(board.colour) + 2, np.int64)
+        self.moved, self.aside = np.zeros(len(board.bad), np.bool_), room_for_routes(board)
+        self.floor: npt.NDArray[np.float64] = np.zeros(before.wires.shape)
+        self.listed = np.zeros(len(board.bad), np.int64)
         self.kept_from = np.zeros(len(board.colour) + 2, np.int64)
 
     def run(self) -> tuple[int, int]:
         board, params = self.board, self.params
         lay_all(board)
         conflicts = int(find_conflicts(board, self.scratch, 0.0))
-        differ = touched(self.before, self.shape, board)
-        price = params.conflict
+        best = conflicts, touched(self.before, self.shape, board), copy_board(board)
+        worth = params.conflict
+        for _ in range(params.cycles):
+            if best[0] == 0:
+                break
+            best = self.anneal(best, worth, params.hot * worth, params.cool * worth)
+            worth *= params.dearer
+        self.floor = np.where(self.before.wires, 0.0, params.strange)
+        for _ in range(params.polish if best[0] == 0 else 0):
+            best = self.anneal(best, params.conflict, params.warm, params.cold)
+        restore(board, best[2])
+        lay_all(board)
+        find_conflicts(board, self.scratch, 0.0)
+        return best[:2]
+
+    def anneal(self, best: State, price: float, hot: float, cold: float) -> State:
+        """From the best state met so far; ends as soon as it is legal, if it was not before."""
+        board, params = self.board, self.params
+        restore(board, best[2])
+        lay_all(board)
+        conflicts, differ = int(find_conflicts(board, self.scratch, 0.0)), best[1]
+        was_legal = conflicts == 0
         now = price * conflicts + differ
-        best = (conflicts > 0, now, conflicts, differ, copy_board(board))
-        ratio, heat, since = (params.cold / params.hot) ** (1.0 / params.tries), params.hot, 0
-        for turn in range(1, params.tries + 1):
+        ratio, heat, since = (cold / hot) ** (1.0 / params.tries), hot, 0
+        for _ in range(params.tries):
             heat *= ratio
-            if turn % params.dearer == 0 and best[0]:
-                price *= 1.6
-                now = price * conflicts + differ
             since += 1
-            if since > params.stall or best[3] == 0:
+            if best[1] == 0 or (was_legal and since > params.stall) or (best[0] == 0 and not was_legal):
                 break
             aside = copy_board(board)
             if not self.move(conflicts):
@@ -111,35 +143,23 @@ class _Mender:
             value = price * fresh + differ
             if value <= now or unit(self.rng) < np.exp((now - value) / heat):
                 now, conflicts = value, fresh
-                worth = params.conflict * fresh + differ
-                if (fresh > 0, worth) < best[:2]:
-                    best, since = (fresh > 0, worth, fresh, differ, copy_board(board)), 0
+                if (fresh > 0, value) < (best[0] > 0, price * best[0] + best[1]):
+                    best, since = (fresh, differ, copy_board(board)), 0
             else:
                 differ = was
                 restore(board, aside)
-        restore(board, best[4])
-        lay_all(board)
-        find_conflicts(board, self.scratch, 0.0)
-        return best[2], best[3]
+        return best
 
     def settle(self) -> int:
         """Reroutes what a move has marked, and what that puts in conflict, for some rounds."""
-        route, present = RouteParams(), 5.0
-        conflicts = 0
-        for turn in range(self.params.rounds):
-            order = np.flatnonzero(self.board.bad).tolist()
-            for i in range(len(order) - 1, 0, -1):
-                j = below(self.rng, i + 1)
-                order[i], order[j] = order[j], order[i]
-            for net in order:
-                keep = turn > 0 or below(self.rng, 3) > 0
-                reroute(net, self.shape, self.board, self.scratch, present, route.bend, route.cross, route.slack, keep)
-            conflicts = int(find_conflicts(self.board, self.scratch, 0.3))
-            self.board.history[...] *= 0.9
-            if conflicts == 0:
-                break
-            present *= 1.5
-        return conflicts
+        route = RouteParams()
+        np.maximum(0.9 * self.board.history, self.floor, out=self.board.history)
+        return int(
+            reroute_bad(
+                self.rng, self.shape, self.board, self.scratch, self.params.rounds, 5.0, 1.5, 0.3,
+                route.bend, route.cross, route.slack, self.moved, self.aside, self.listed,
+            )
+        )  # fmt: skip
 
     def nets(self, conflicts: int) -> list[int]:
         """Those in conflict; where there are none, those that do not lie as before."""
@@ -151,7 +171,9 @@ class _Mender:
 
     def is_as_before(self, net: int) -> bool:
         old = self.before.routes.get(net)
-        return old is not None and set(old[0]) == set(self.board.route[net, : self.board.length[net]].tolist())
+        if old is None or len(old[0]) != self.board.length[net]:
+            return False
+        return set(old[0]) == set(self.board.route[net, : self.board.length[net]].tolist())
 
     def move(self, conflicts: int) -> bool:
         """One change; what it concerns is marked bad."""
@@ -194,7 +216,7 @@ class _Mender:
         board.reached[net] = True
         lay(net, board, 1)
         find_conflicts(board, self.scratch, 0.0)
-        board.bad[net] |= not self.fits_old(net)
+        board.bad[net] = not self.fits_old(net)
         return True
 
     def fits_old(self, net: int) -> bool:

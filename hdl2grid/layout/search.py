@@ -334,7 +334,7 @@ def grow(
     cross: float, copies: int,
 ) -> Any:  # fmt: skip
     """Join the wanted pins to the net's tree of `count` tiles, nearest first; returns (tiles, pins that were not
-    reached)."""
+    reached). Where a way crosses itself, its loop is left out."""
     mine, target = scratch.mine, scratch.target
     area = board.size[0] * board.size[1]
     for i in range(count):
@@ -347,11 +347,26 @@ def grow(
         back = search(net, goal, count, board, scratch, present, bend, cross, scratch.box, copies)
         if back < 0:
             break
+        first = count
         while back >= 0 and count < room:
             k = back // area
             t = back - k * area
             if mine[t] != 0:
-                break
+                met = count - 1
+                while met >= first and board.route[net, met] != t:
+                    met -= 1
+                if met < first:
+                    break
+                for i in range(met + 1, count):
+                    tile = board.route[net, i]
+                    mine[tile] = 0
+                    if target[tile] == 2:
+                        target[tile] = 1
+                        left += 1
+                count = met + 1
+                mine[t] = PLAIN
+                back = scratch.prev[back]
+                continue
             board.route[net, count] = t
             count += 1
             if target[t] == 1:
