@@ -160,9 +160,11 @@ def judge(guide: Guide, chosen: list[Slip] | None = None) -> list[Verdict]:
 
 
 def testable(guide: Guide, chosen: list[Slip]) -> list[Slip]:
-    """Those of the slips with a net's wire that a press test of that net could show: with what lies at the moment of
-    its own test, a button somewhere on its tiles (or what stands there and can be pressed), pressed once, changes
-    other toggles or pixels than it would without the slip."""
+    """Those of the slips with a net's wire that a press test of that net could show.
+
+    With what lies at the moment of its own test, a button somewhere on its tiles where no other wire lies (or what
+    stands there and can be pressed), pressed once, changes other toggles or pixels than it would without the slip.
+    """
     steps = list(guide.steps())
     tests: dict[int, int] = {}
     for number, step in enumerate(steps):
@@ -185,7 +187,8 @@ def testable(guide: Guide, chosen: list[Slip]) -> list[Slip]:
         for index, action in enumerate(step.actions):
             if is_test and action.do == "press":
                 own = [(slip, world) for slip, world in worlds if steps[slip.step].net == step.net]
-                found += [slip for slip, world in own if _differs(right, world, tiles[step.net or 0])]
+                clear = {t for t in tiles[step.net or 0] if sum(t in laid for laid in right.wires.values()) == 1}
+                found += [slip for slip, world in own if _differs(right, world, clear)]
                 worlds = [pair for pair in worlds if pair not in own]
                 is_test = False
             right.do(action)

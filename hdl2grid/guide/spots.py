@@ -12,7 +12,8 @@ from hdl2grid.plan.model import Stroke
 
 MAX_STUB = 6
 MAX_TRIED = 12
-"""Of so many tiles nearest to a driver the one is taken from which a press shows most mistakes."""
+"""Of so many tiles nearest to a driver the one is taken from which a press shows most mistakes; of all tiles of a net
+with strobes, of which few can be seen to work."""
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,8 @@ def find_button_spot(survey: Survey, net: NetInfo, laid: Iterable[int]) -> Spot 
     free = [t for t in net.tiles if t not in survey.taken and t not in foreign]
     if free:
         free.sort(key=lambda t: (_to_driver(survey, net, t), t[1], t[0]))
-        return Spot(min(free[:MAX_TRIED], key=lambda t: (_unseen(survey, net, t), _crowd(survey, t))))
+        most = len(free) if net.has_strobe else MAX_TRIED
+        return Spot(min(free[:most], key=lambda t: (_unseen(survey, net, t), _crowd(survey, t))))
     return _stub_spot(survey, net, others[net.colour], foreign)
 
 
@@ -54,7 +56,7 @@ def _unseen(survey: Survey, net: NetInfo, tile: Tile) -> int:
     """How many mistakes with strokes a press on `tile` would not show: strokes left out (those that lead to the
     driver only, so the button stands near it), and strokes in another colour (a button presses every wire on its
     tile, so it must not stand where such a stroke begins)."""
-    wanted = {survey.tile(s) for s in survey.watched(net)}
+    wanted = {survey.tile(s) for s in (*survey.watched(net), *_sampling(survey, net))}
     unseen = 0
     for stroke in net.strokes:
         others = {t for other in net.strokes if other != stroke for t in tiles_of(other)}
@@ -64,6 +66,17 @@ def _unseen(survey: Survey, net: NetInfo, tile: Tile) -> int:
             world.wires = {"right": others, "wrong": wrong}
             unseen += wanted <= {sink for sinks in world.nets_on(tile) for sink in sinks}
     return unseen
+
+
+def _sampling(survey: Survey, net: NetInfo) -> list[int]:
+    """The strobes of a net that can be seen to work in the first state: their stacks sample a 1."""
+    found = []
+    for sink in net.sinks:
+        if survey.device(sink).kind == "strobe":
+            toggles = survey.stack_of[sink].toggles
+            if len(toggles) == 1 and survey.device(toggles[0]).bit:
+                found.append(sink)
+    return found
 
 
 def _to_driver(survey: Survey, net: NetInfo, tile: Tile) -> int:

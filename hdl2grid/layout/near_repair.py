@@ -18,7 +18,7 @@ from hdl2grid.layout.placement import index_tiles
 from hdl2grid.layout.repair import change_colours, mark_cell, mark_covered, pick_cell, reroute_bad
 from hdl2grid.layout.routing import RouteParams, find_conflicts
 from hdl2grid.layout.units import fits, mirror, move_to
-from hdl2grid.layout.wires import lay, lay_all, pins_of, room_for_routes
+from hdl2grid.layout.wires import lay, lay_all, pins_of
 from hdl2grid.rng import below, unit
 
 Route = tuple[list[int], list[int]]
@@ -97,7 +97,7 @@ class _Mender:
         self.loose, self.params, self.rng = loose, params, rng
         self.home = board.x.copy(), board.y.copy()
         self.kept = np.zeros(len(board.colour) + 2, np.int64)
-        self.moved, self.aside = np.zeros(len(board.bad), np.bool_), room_for_routes(board)
+        self.moved = np.zeros(len(board.bad), np.bool_)
         self.floor: npt.NDArray[np.float64] = np.zeros(before.wires.shape)
         self.listed = np.zeros(len(board.bad), np.int64)
         self.kept_from = np.zeros(len(board.colour) + 2, np.int64)
@@ -157,7 +157,7 @@ class _Mender:
         return int(
             reroute_bad(
                 self.rng, self.shape, self.board, self.scratch, self.params.rounds, 5.0, 1.5, 0.3,
-                route.bend, route.cross, route.slack, self.moved, self.aside, self.listed,
+                route.bend, route.cross, route.slack, self.moved, self.scratch.aside, self.listed,
             )
         )  # fmt: skip
 
