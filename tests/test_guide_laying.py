@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections import Counter
 from dataclasses import replace
 
+import independent_guide
 import numpy as np
 import pytest
 from guide_support import NAMES, guide_named, plan_named
@@ -21,6 +23,7 @@ from hdl2grid.guide.survey import Survey, block_of
 from hdl2grid.guide.words import Words
 from hdl2grid.guide.world import World
 from hdl2grid.plan.extract import extract
+from hdl2grid.plan.json_io import dump_plan
 from hdl2grid.plan.model import Device
 from hdl2grid.sim.network import network_from_plan
 from hdl2grid.sim.waves import PlainEngine
@@ -34,6 +37,23 @@ def test_the_guide_ends_in_the_first_state(name):
     assert laid.num_lost == 0
     assert laid.num_seen > 0
     assert differences(laid.world, plan_named(name)) == ()
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_program_that_knows_only_the_rules_can_lay_the_machine(name):
+    guide, plan = json.loads(dump_guide(guide_named(name))), json.loads(dump_plan(plan_named(name)))
+    assert independent_guide.follow(guide, plan) == []
+
+
+def test_such_a_program_notices_what_is_wrong():
+    name = next(iter(NAMES))
+    plan = json.loads(dump_plan(plan_named(name)))
+    for do in ("wire", "place"):
+        guide = json.loads(dump_guide(guide_named(name)))
+        actions = [a for section in guide["sections"] for step in section["steps"] for a in step["actions"]]
+        spoiled = [a for a in actions if a["do"] == do and a.get("kind", "pixel") == "pixel"][-1]
+        spoiled.update({"do": "backdrop", "area": [0, 0, 0, 0]})
+        assert independent_guide.follow(guide, plan)
 
 
 @pytest.mark.parametrize("name", NAMES)

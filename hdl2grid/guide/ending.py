@@ -76,7 +76,12 @@ def _when_to_look(site: Site, looks: Looks | None) -> str:
     if looks is None:
         return ""
     say = site.words.say
-    parts = [say("{reading} after {ticks} ticks", ticks=look.ticks, reading=look.reading) for look in looks.looks]
+    parts = [
+        say("{reading} after 1 tick", reading=look.reading)
+        if look.ticks == 1
+        else say("{reading} after {ticks} ticks", ticks=look.ticks, reading=look.reading)
+        for look in looks.looks
+    ]
     return " " + say(
         "When it runs, look again: counted from the start of {source} it must show {looks}.",
         source=looks.source,

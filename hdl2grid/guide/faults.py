@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from hdl2grid.circuit.model import FUNCTIONS
 from hdl2grid.guide.bench import Bench, Fault
 from hdl2grid.guide.model import Tile
-from hdl2grid.guide.words import at
+from hdl2grid.guide.words import Words, at
 from hdl2grid.sim.waves import gate_output
 
 _AROUND = ((1, 0), (-1, 0), (0, 1), (0, -1))
@@ -45,7 +45,7 @@ def _lost(bench: Bench, kinds: tuple[str, ...]) -> Iterator[Fault]:
                 where = own[0] if own else net.strokes[0]
                 yield Fault(
                     what=f"{device.kind} {at(tile)} of {survey.owner(index)} is not joined to the {net.colour} wire",
-                    cure=f"lay {net.colour} {at(where[:2])} to {at(where[2:])} again",
+                    cure=f"lay {Words().stroke(net.colour, where)} again",
                     lost=((index, net.index),),
                 )
 

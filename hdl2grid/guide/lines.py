@@ -46,7 +46,8 @@ def action_line(action: Action) -> str:
     if action.area is not None:
         return f"backdrop {at(action.area[:2])} to {at(action.area[2:])}"
     times = f" {action.times} times" if action.times > 1 else ""
-    return f"{action.hand or action.do} {at(action.tile or (0, 0))}{times}"
+    hand = action.do if action.do == "remove" else action.hand or action.do
+    return f"{hand} {at(action.tile or (0, 0))}{times}"
 
 
 def quoted(text: str) -> str:

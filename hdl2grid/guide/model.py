@@ -41,7 +41,8 @@ class Action:
     """One thing that the hands do.
 
     place: device; remove: tile; wire, unwire: colour and stroke; backdrop: area; press, tick: tile and times. `hand`
-    is the word for a press of something that is no button: flip, start, stop; only people read it.
+    is the word for a press of something that is no button: flip, start, stop; for remove what is taken away, if it is a
+    button; only people read it.
     """
 
     do: str

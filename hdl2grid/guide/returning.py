@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from hdl2grid.guide.model import Action, Tile
-from hdl2grid.guide.site import Site
+from hdl2grid.guide.site import Site, in_sight
 from hdl2grid.guide.spots import Spot, find_button_spot
 from hdl2grid.guide.survey import Survey
 from hdl2grid.guide.words import at
@@ -175,7 +175,7 @@ def go_back(site: Site, moves: Sequence[Move], title: str) -> None:
             template,
             [action],
             see=changed,
-            focus=[move.tile],
+            focus=in_sight([move.tile], changed),
             device=words.source(device),
             tile=at(move.tile),
             times=words.times(times),
@@ -196,6 +196,7 @@ def _press_net_step(site: Site, move: Move, title: str, before: dict[Tile, int])
         "Put a temporary button on {tile}{wire}, press it once and take it away. Now {seen_all}.",
         [*press, site.take_away(move.tile), *unstub],
         see=changed,
+        focus=in_sight([move.tile], changed),
         tile=at(move.tile),
         wire=words.say(" with temporary wire {stub}", stub=words.stroke(net.colour, move.spot.stub))
         if move.spot.stub

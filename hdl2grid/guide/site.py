@@ -148,7 +148,7 @@ class Site:
 
     def take_away(self, tile: Tile) -> Action:
         self.buttons.pop(tile, None)
-        return Action("remove", tile=tile)
+        return Action("remove", tile=tile, hand="button")
 
     def unlike_first(self) -> dict[Tile, int]:
         """Toggles, pixels and switches that do not show what they show in the first state."""
@@ -232,6 +232,16 @@ def _widened(low: int, high: int, size: int, most: int) -> tuple[int, int]:
         if low > 0 and high - low + 1 < most:
             low -= 1
     return low, high
+
+
+def in_sight(shown: Sequence[Tile], others: Iterable[Tile]) -> list[Tile]:
+    """`shown` and as many of the others as one picture can show beside them, nearest first."""
+    found = list(shown)
+    tile = found[0]
+    for other in sorted(others, key=lambda t: (abs(t[0] - tile[0]) + abs(t[1] - tile[1]), t)):
+        if fits([*found, other]):
+            found.append(other)
+    return found
 
 
 def fits(tiles: Iterable[Tile]) -> bool:

@@ -7,13 +7,14 @@ from collections.abc import Sequence
 from hdl2grid.guide.model import Action, Tile
 from hdl2grid.guide.opening import Chapters
 from hdl2grid.guide.returning import Move, go_back, way_back
-from hdl2grid.guide.site import Site
+from hdl2grid.guide.site import Site, in_sight
 from hdl2grid.guide.spots import Spot
 from hdl2grid.guide.survey import NetInfo
 from hdl2grid.guide.wiring import (
     Wiring,
     button_actions,
     clearing_actions,
+    ends_of,
     lay_strokes,
     likely_mistakes,
     neighbours,
@@ -94,8 +95,9 @@ def _step(
         template,
         actions,
         see=see,
-        mistakes=likely_mistakes(site, net, spot),
+        mistakes=likely_mistakes(site, net, spot, bool(flips)),
         of=net,
+        focus=in_sight(ends_of(last, spot), flips),
         lay=words.say("Lay {net}: {strokes}. ", net=net_words(site, net), strokes=stroke_list(site, last))
         if last
         else "",

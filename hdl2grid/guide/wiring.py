@@ -7,7 +7,7 @@ from itertools import groupby
 
 from hdl2grid.guide.model import MAX_THINGS, Action, KeepClear, Mistake, Tile
 from hdl2grid.guide.opening import Chapters
-from hdl2grid.guide.site import COMFORTABLE, Site, fits, shares
+from hdl2grid.guide.site import COMFORTABLE, Site, fits, in_sight, shares
 from hdl2grid.guide.spots import Spot, find_spot
 from hdl2grid.guide.survey import NetInfo, Survey
 from hdl2grid.guide.words import at
@@ -192,15 +192,20 @@ def press_step(
         template,
         actions,
         see=[*flips, *(t for t in (*own, *guards) if t not in flips)],
-        mistakes=likely_mistakes(site, net, spot),
+        mistakes=likely_mistakes(site, net, spot, bool(flips)),
         of=net,
-        focus=_focus([spot.tile, *(t for a in strokes if a.stroke for t in (a.stroke[:2], a.stroke[2:]))], flips),
+        focus=in_sight(ends_of(strokes, spot), flips),
         lay=words.say("Lay {net}: {strokes}. ", net=net_words(site, net), strokes=stroke_list(site, strokes))
         if strokes
         else "",
         press=press_words(site, net, spot, bool(buttons)),
         flips=words.seen(site.expectations(flips, trial)),
     )
+
+
+def ends_of(strokes: Iterable[Action], spot: Spot) -> list[Tile]:
+    """The place of the press and the ends of strokes."""
+    return [spot.tile, *(t for a in strokes if a.stroke for t in (a.stroke[:2], a.stroke[2:]))]
 
 
 def press_words(site: Site, net: NetInfo, spot: Spot, is_new: bool) -> str:
@@ -219,16 +224,6 @@ def press_words(site: Site, net: NetInfo, spot: Spot, is_new: bool) -> str:
         text = "Lay temporary wire {stub}, put a temporary button on {tile} and press it once."
         return words.say(text, stub=words.stroke(net.colour, spot.stub), tile=tile)
     return words.say("Put a temporary button on {tile} and press it once.", tile=tile)
-
-
-def _focus(shown: Sequence[Tile], others: Iterable[Tile]) -> list[Tile]:
-    """`shown` and as many of the others as one picture can show beside them, nearest first."""
-    found = list(shown)
-    tile = found[0]
-    for other in sorted(others, key=lambda t: (abs(t[0] - tile[0]) + abs(t[1] - tile[1]), t)):
-        if fits([*found, other]):
-            found.append(other)
-    return found
 
 
 def button_actions(site: Site, net: NetInfo, spot: Spot) -> list[Action]:
@@ -298,7 +293,7 @@ def _back_step(
         see=[*shown, *(t for t in guards if t not in shown)],
         mistakes=mistakes,
         of=net,
-        focus=_focus([spot.tile], new),
+        focus=in_sight([spot.tile], [*new, *own]),
         what=what,
         new=words.tiles(new),
         seen_own=seen or say("nothing changes"),
@@ -338,10 +333,11 @@ def _places(actions: Iterable[Action]) -> list[Tile]:
     return [(a.device.x, a.device.y) for a in actions if a.device is not None]
 
 
-def likely_mistakes(site: Site, net: NetInfo, spot: Spot) -> list[Mistake]:
-    """What most likely went wrong when a press test does not show what it should. Called before the net lies."""
+def likely_mistakes(site: Site, net: NetInfo, spot: Spot, changes: bool = True) -> list[Mistake]:
+    """What most likely went wrong when a press test does not show what it should, which is that nothing happens unless
+    it `changes` something. Called before the net lies."""
     say, words = site.words.say, site.words
-    found = [_gap(site, net, stroke, tiles) for stroke, tiles in _cut_off(site, net, spot)]
+    found = [_gap(site, net, stroke, tiles) for stroke, tiles in _cut_off(site, net, spot)] if changes else []
     what = say("the button stands beside the wire, or the wire under it has another colour")
     cure = say("look at {tile}: button and {colour} wire must be on one tile", tile=at(spot.tile), colour=net.colour)
     if spot.own:
@@ -353,13 +349,14 @@ def likely_mistakes(site: Site, net: NetInfo, spot: Spot) -> list[Mistake]:
             colour=net.colour,
             device=source,
         )
-    found.append(Mistake(what, say("nothing changes"), cure))
+    if changes:
+        found.append(Mistake(what, say("nothing changes"), cure))
     near = sorted({k.tile for k in _clear_of(site, net)})
     if near:
         found.append(
             Mistake(
                 say("{colour} wire touches another {colour} net", colour=net.colour),
-                say("more than these change"),
+                say("more than these change") if changes else say("something changes"),
                 say(
                     "look where other {colour} wire comes near: {tiles}", colour=net.colour, tiles=words.tiles(near[:8])
                 ),

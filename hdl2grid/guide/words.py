@@ -129,6 +129,8 @@ class Words:
             return self.say("lay backdrop from {start} to {end}", start=at((x0, y0)), end=at((x1, y1)))
         tile = at(action.tile or (0, 0))
         if action.do == "remove":
+            if action.hand == "button":
+                return self.say("take the button on {tile} away", tile=tile)
             return self.say("take away what is on {tile}", tile=tile)
         if action.do == "press":
             told = {"flip": "flip {tile} {times}", "start": "start {tile}", "stop": "stop {tile}"}

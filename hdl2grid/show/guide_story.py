@@ -51,13 +51,29 @@ def _seen(step: Step, words: Words) -> tuple[str, ...]:
     """What the panel reads, and what changes."""
     readings, changed, _ = parted(step)
     found = [f"The panel shows {text}." for text in readings]
+    if stays_as_it_is(step):
+        return ("See: nothing changes.",)
     return (*found, f"See: {words.seen(changed)}.") if changed else tuple(found)
 
 
 def _same(step: Step, words: Words) -> str:
     """What must stay as it was, also what a slip of the hand would change."""
     same = parted(step)[2]
+    if says_nothing_else(step):
+        return f"Nothing else changes: {words.seen(same)}." if same else "Nothing else changes."
     return f"Unchanged: {words.seen(same)}." if same else ""
+
+
+def stays_as_it_is(step: Step) -> bool:
+    """Whether something is pressed, and nothing may change."""
+    readings, _, same = parted(step)
+    is_pressed = any(a.do in ("press", "tick") for a in step.actions)
+    return is_pressed and bool(same) and step.changes == 0 and not readings
+
+
+def says_nothing_else(step: Step) -> bool:
+    """Whether all that is not listed must stay as it is."""
+    return step.changes > 0 and step.text.endswith("Nothing else may change.")
 
 
 INTRODUCTION = (
@@ -68,9 +84,14 @@ INTRODUCTION = (
 )
 
 
+def counted(ticks: int) -> str:
+    """ "1 tick", "12 ticks"."""
+    return f"{ticks:,} tick{'s' if ticks != 1 else ''}"
+
+
 def look_rows(guide: Guide) -> list[tuple[str, str]]:
     """The looks at the running machine: when, and what it must read."""
-    return [(f"after {look.ticks:,} ticks of {guide.look_source}", look.reading) for look in guide.looks]
+    return [(f"after {counted(look.ticks)} of {guide.look_source}", look.reading) for look in guide.looks]
 
 
 def restore_rows(guide: Guide) -> list[tuple[str, str, str]]:

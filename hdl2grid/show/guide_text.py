@@ -14,7 +14,7 @@ from hdl2grid.guide.model import FromTo, Guide, Mistake, Restore, Section, Step
 from hdl2grid.guide.text_in import CONTINUED, MARK
 from hdl2grid.guide.words import Words
 from hdl2grid.plan.model import Plan
-from hdl2grid.show.guide_story import parted
+from hdl2grid.show.guide_story import counted, parted, says_nothing_else, stays_as_it_is
 from hdl2grid.strict_json import line as json_line
 
 WIDTH = 80
@@ -76,6 +76,10 @@ def _seen(step: Step) -> str:
     readings, changed, stays = parted(step)
     read = [f"the panel shows {text}" for text in readings]
     shown, same = Words().seen(changed), Words().seen(stays)
+    if stays_as_it_is(step):
+        return f"nothing changes: {same}"
+    if says_nothing_else(step):
+        return "; ".join([*read, shown, f"nothing else changes: {same}" if same else "nothing else changes"])
     unchanged = [f"unchanged: {same}"] if same and shown else [same] if same else []
     return "; ".join([*read, *([shown] if shown else []), *unchanged])
 
@@ -93,7 +97,7 @@ def _looks(guide: Guide) -> Iterator[str]:
         "nearly every mistake that can be seen on the panel."
     )
     for look in guide.looks:
-        yield from wrapped(f"[ ] after {look.ticks:,} ticks: {look.reading}", "      ")
+        yield from wrapped(f"[ ] after {counted(look.ticks)}: {look.reading}", "      ")
 
 
 def restore_lines(rows: Sequence[Restore]) -> Iterator[str]:
