@@ -6,6 +6,10 @@ import pytest
 from browser import AXE, KEYS, big_plan, click, errors, text_of, wait_for
 from plans import blinker_plan, counter_circuit, counter_plan
 
+from hdl2grid.guide.build import make_guide
+from hdl2grid.show.guide_html import guide_html
+from hdl2grid.target import load_target
+
 RUN_AXE = """
     const done = arguments[0], rules = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"];
     const told = (v) => [v.id, v.nodes.map((n) => n.html.slice(0, 120))];
@@ -42,6 +46,13 @@ def test_axe_finds_nothing_in_any_mode(show, browser, theme):
         assert violations(browser) == [], name
         click(browser, "Close")
     assert errors(browser) == []
+
+
+def test_axe_finds_nothing_in_the_guide_to_print(browser, tmp_path):
+    file = tmp_path / "guide.html"
+    file.write_text(guide_html(make_guide(counter_plan()), load_target()), encoding="utf-8")
+    browser.get(file.as_uri())
+    assert violations(browser) == []
 
 
 def active(browser) -> str:

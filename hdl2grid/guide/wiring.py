@@ -15,6 +15,8 @@ from hdl2grid.plan.model import Stroke
 
 MAX_GUARDS = 40
 """Most neighbours that a press test lists as unchanged."""
+NAMED = 6
+"""So many tiles are named of those that a missing stroke leaves unchanged."""
 
 
 class Wiring:
@@ -380,7 +382,9 @@ def _gap(site: Site, net: NetInfo, stroke: Stroke, tiles: Sequence[Tile]) -> Mis
     say, words = site.words.say, site.words
     return Mistake(
         say("{stroke}, is left out or one tile short", stroke=words.stroke(net.colour, stroke)),
-        say("{tiles} do not change", tiles=words.tiles(tiles))
+        say("{tiles} and {count} more do not change", tiles=words.tiles(tiles[:NAMED]), count=len(tiles) - NAMED)
+        if len(tiles) > NAMED + 1
+        else say("{tiles} do not change", tiles=words.tiles(tiles))
         if len(tiles) > 1
         else say("{tiles} does not change", tiles=words.tiles(tiles)),
         say("lay it again"),

@@ -95,10 +95,10 @@ def guide_pdf(guide: Guide, target: Target) -> bytes:
     words = Words()
     pictures = step_pictures(guide, target)
     for number, section in enumerate(guide.sections, 1):
-        _heading(pages, f"{number}. {section.title}", section.why)
-        for _ in section.steps:
-            step, picture = next(pictures)
-            _step(pages, step, picture, words)
+        steps = [_measured(*next(pictures), words) for _ in section.steps]
+        _heading(pages, f"{number}. {section.title}", section.why, steps[0].height if steps else 0)
+        for step in steps:
+            _step(pages, step)
     _tables(pages, guide)
     return pdf_bytes(pages.scenes(), 72 / 25.4 / UNITS_A_MM)
 
@@ -125,11 +125,13 @@ def _cover(pages: _Pages, guide: Guide, target: Target) -> None:
     pages.y += scene.height + GAP
 
 
-def _heading(pages: _Pages, title: str, why: str) -> None:
+def _heading(pages: _Pages, title: str, why: str, following: float = 180.0) -> None:
+    """A heading, on the page of what follows it."""
     wide = WIDTH - 2 * MARGIN
     head = _broken(title, wide, 17, bold=True)
     text = _broken(why, wide, SIZE, hue=hues.GREY_TEXT)
-    if pages.room < sum(line.height for line in (*head, *text)) + 200:
+    needed = sum(line.height for line in (*head, *text)) + GAP + 20
+    if pages.room < needed + min(following, HEIGHT - 2 * MARGIN - 20 - needed):
         pages.turn()
     elif pages.y > MARGIN:
         pages.y += GAP
@@ -139,8 +141,19 @@ def _heading(pages: _Pages, title: str, why: str) -> None:
     pages.lines(text)
 
 
-def _step(pages: _Pages, step: Step, picture: Picture | None, words: Words) -> None:
-    """A step: a box to tick and its title, the picture, and beside or below it the words."""
+@dataclass(frozen=True)
+class _Box:
+    """A step as it will stand on a page: its words beside (`left` > 0) or below the picture."""
+
+    title: list[_Line]
+    picture: Picture | None
+    caption: list[_Line]
+    lines: list[_Line]
+    left: float
+    height: float
+
+
+def _measured(step: Step, picture: Picture | None, words: Words) -> _Box:
     wide = WIDTH - 2 * MARGIN
     left = picture.width + GAP if picture is not None and wide - picture.width - GAP >= BESIDE else 0.0
     caption = (
@@ -151,26 +164,30 @@ def _step(pages: _Pages, step: Step, picture: Picture | None, words: Words) -> N
     lines = _words(step, words, wide - left)
     drawn = (picture.height if picture else 0.0) + sum(line.height for line in caption)
     text = sum(line.height for line in lines)
-    height = max(drawn, text) if left else drawn + text
     title = _broken(f"{step.number}  {step.title}", wide - 26, SIZE, bold=True)
     head = sum(line.height for line in title) + 10
-    if pages.room < min(head + height, HEIGHT - 2 * MARGIN - 20) and pages.y > MARGIN:
+    return _Box(title, picture, caption, lines, left, head + (max(drawn, text) if left else drawn + text))
+
+
+def _step(pages: _Pages, step: _Box) -> None:
+    """A step: a box to tick and its title, the picture, and beside or below it the words."""
+    if pages.room < min(step.height, HEIGHT - 2 * MARGIN - 20) and pages.y > MARGIN:
         pages.turn()
     pages.y += 6
     pages.add([Line(MARGIN, pages.y, WIDTH - MARGIN, pages.y, hues.GRID_FIFTH, 0.8)])
     pages.add([Box(MARGIN, pages.y + 5, 15, 15, None, hues.INK, 1.2)])
     pages.y += 4
-    pages.lines(title, MARGIN + 26)
+    pages.lines(step.title, MARGIN + 26)
     top = pages.y + 3
-    if picture is not None:
-        pages.add(shifted(picture.shapes, MARGIN, top))
-        pages.y = top + picture.height
-        pages.lines(caption)
+    if step.picture is not None:
+        pages.add(shifted(step.picture.shapes, MARGIN, top))
+        pages.y = top + step.picture.height
+        pages.lines(step.caption)
     bottom = pages.y
     page = len(pages.done)
-    if left:
+    if step.left:
         pages.y = top
-    pages.lines(lines, MARGIN + left)
+    pages.lines(step.lines, MARGIN + step.left)
     if len(pages.done) == page:
         pages.y = max(pages.y, bottom)
     pages.y += 8

@@ -177,7 +177,7 @@ def _marks(step: Step, look: Look) -> Iterator[Shape]:
 def _caption(step: Step) -> str:
     said = []
     if any(a.do in ("press", "tick") for a in step.actions):
-        said.append("ring: press here; frame: changes")
+        said.append("ring: press here; frame: changes" if step.changes else "ring: press here")
     if any(a.do == "remove" for a in step.actions):
         said.append("cross: take away")
     if step.keep_clear:
