@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import random
+import re
 from dataclasses import replace
+from importlib import resources
 
 import pytest
 from click.testing import CliRunner
@@ -17,6 +19,7 @@ from hdl2grid.compare.json_io import dump_changes
 from hdl2grid.errors import DesignFailed, InputError
 from hdl2grid.guide.json_io import load_guide
 from hdl2grid.guide.laying import differences, follow, is_seen
+from hdl2grid.guide.model import Fresh
 from hdl2grid.guide.world import tiles_of
 from hdl2grid.plan.json_io import dump_plan
 from hdl2grid.plan.model import Plan
@@ -34,6 +37,24 @@ def test_the_list_makes_the_new_plan_in_its_first_state(old, new):
     assert changes.difference.is_empty == (old == new)
     if old == new:
         assert changes.sections == ()
+
+
+FRESH = [
+    Fresh(pixel_lit=False),
+    Fresh(ticker_running=True),
+    Fresh(gate=1),
+    Fresh(pixel_lit=False, ticker_running=True, gate=1),
+]
+
+
+@pytest.mark.parametrize("fresh", FRESH)
+@pytest.mark.parametrize(("old", "new"), [("blinker", "counter"), ("counter", "divider"), ("odd", "counter")])
+def test_other_games_place_things_otherwise(old, new, fresh):
+    changes = compare(plan_named(old), plan_named(new), fresh)
+    assert differences(apply_changes(changes), plan_named(new)) == ()
+    if fresh.ticker_running:
+        early = [a for section in changes.sections[:-1] for step in section.steps for a in step.actions]
+        assert all(a.device is None or a.device.kind != "ticker" for a in early)
 
 
 @pytest.mark.parametrize(("old", "new"), [p for p in PAIRS if p[0] != p[1]])
@@ -153,6 +174,20 @@ def test_the_command(tmp_path):
     assert "same machine" in run(files["counter"], files["counter"]).output
     assert run(files["counter"], tmp_path / "none.json").exit_code == 2
     assert "D003" in run(files["counter"], files["counter"], "--shift", "east").output
+
+
+def test_the_command_heeds_the_target(tmp_path):
+    target = tmp_path / "night.toml"
+    text = resources.files("hdl2grid").joinpath("targets", "default.toml").read_text(encoding="utf-8")
+    target.write_text(re.sub(r'(fresh_pixel = )"lit"', r'\1"dark"', text))
+    files = []
+    for name in ("blinker", "lights"):
+        files.append(tmp_path / f"{name}.json")
+        files[-1].write_text(dump_plan(plan_named(name)))
+    result = run(*files, "--target", target)
+    assert result.exit_code == 0
+    assert "start lit" in result.output
+    assert "start dark" not in result.output
 
 
 def test_the_command_says_which_shift_fits(tmp_path):

@@ -14,30 +14,38 @@ from hdl2grid.compare.difference import difference, likely_shift, moved
 from hdl2grid.compare.json_io import dump_changes
 from hdl2grid.compare.model import ChangeList
 from hdl2grid.errors import InputError
+from hdl2grid.guide.build import fresh_of
 from hdl2grid.outputs import write_new_file
 from hdl2grid.plan.json_io import load_plan
 from hdl2grid.plan.model import Plan
 from hdl2grid.show.changes_text import changes_text, summary
+from hdl2grid.target import load_target
 
 
 @click.command("compare")
 @click.argument("old", type=click.Path(path_type=Path))
 @click.argument("new", type=click.Path(path_type=Path))
 @click.option("--shift", help="DX,DY: the old machine stands so far from where the new plan has it.")
+@click.option("--target", default="default", help="The game's target: a built-in name or a file.")
 @click.option("--out", type=click.Path(path_type=Path), help="A new file for the list: .txt, or .json for data.")
 @output_options
-def compare_command(old: Path, new: Path, shift: str | None, out: Path | None) -> None:
+def compare_command(old: Path, new: Path, shift: str | None, target: str, out: Path | None) -> None:
     """Say what to remove, change and add so that a machine laid by plan OLD becomes plan NEW.
 
     In laying order, with the nets to test again and the restore sheet. `hdl2grid compare NEW OLD` is the way back.
     """
     state = session()
-    before, after = load_plan(old), load_plan(new)
+    before, after, game = load_plan(old), load_plan(new), load_target(target)
+    if after.target != game.name:
+        state.note(
+            f"note: the plan was made for the target '{after.target}', and this list is for '{game.name}'; "
+            "--target names another"
+        )
     if shift is not None:
         before = moved(before, *_shift(shift))
     with Reporter(verbose=state.verbose) as reporter:
         reporter.stage("compare")
-        changes = compare(before, after)
+        changes = compare(before, after, fresh_of(game))
         hint = _hint(before, after, changes)
     if hint:
         state.note(hint)

@@ -13,7 +13,7 @@ from hdl2grid.compare.difference import difference, tiles_in_use
 from hdl2grid.compare.model import ChangeList, Difference
 from hdl2grid.compare.pixels import place_dark
 from hdl2grid.errors import DesignFailed
-from hdl2grid.guide.model import Action, Tile
+from hdl2grid.guide.model import USUAL, Action, Fresh, Tile
 from hdl2grid.guide.opening import Chapters
 from hdl2grid.guide.returning import go_back, way_back
 from hdl2grid.guide.sheets import from_to, restore_sheet
@@ -30,8 +30,9 @@ _LAYING = ("pixel", "gate", "toggle", "strobe", "button", "switch", "delay", "cr
 """The kinds of device in laying order."""
 
 
-def compare(old: Plan, new: Plan) -> ChangeList:
-    """The change list from one plan to another; `compare(new, old)` is the way back.
+def compare(old: Plan, new: Plan, fresh: Fresh = USUAL) -> ChangeList:
+    """The change list from one plan to another; `compare(new, old)` is the way back. `fresh` says what devices are like
+    when placed.
 
     Raises DesignFailed G001 when a plan breaks a layout rule, InputError D001 when their wire colours differ.
     """
@@ -40,8 +41,8 @@ def compare(old: Plan, new: Plan) -> ChangeList:
         if findings:
             raise DesignFailed("G001", f"the plan breaks a layout rule: {findings[0]}", where=plan.name)
     found = difference(old, new)
-    site = Site(Survey(new), Words())
-    site.world = first_state(old)
+    site = Site(Survey(new), Words(fresh_pixel_lit=fresh.pixel_lit), fresh)
+    site.world = first_state(old, fresh)
     for area in found.backdrop_removed:
         site.world.backdrop.remove(area)
     site.laid = list(site.survey.order)
@@ -53,7 +54,7 @@ def compare(old: Plan, new: Plan) -> ChangeList:
         _put_down(site, chapters, found)
         _restore(site, chapters, found)
         _test(site, chapters, changed_nets)
-        _start(site, chapters, new)
+        _start(site, chapters, new, found)
     numbers = {net_number(site, net) for net in changed_nets}
     used = tiles_in_use(old) | tiles_in_use(new)
     return ChangeList(
@@ -64,17 +65,18 @@ def compare(old: Plan, new: Plan) -> ChangeList:
         retest=tuple(row for row in from_to(site) if row.number in numbers),
         restore=restore_sheet(site),
         share_touched=len(found.touched) / max(1, len(used)),
+        fresh=fresh,
     )
 
 
-def first_state(plan: Plan) -> World:
+def first_state(plan: Plan, fresh: Fresh = USUAL) -> World:
     """The world in which a plan lies and is in its first state, with all that runs running."""
-    world = World()
+    world = World(fresh)
     for colour, strokes in zip(plan.colours, plan.wires, strict=True):
         world.wires[colour] = {tile for stroke in strokes for tile in tiles_of(stroke)}
     values = {"toggle": "bit", "pixel": "lit", "ticker": "running", "switch": "on"}
     order = sorted(plan.devices, key=lambda d: (_LAYING.index(d.kind), -d.y, d.x))
-    bare = World()
+    bare = World(fresh)
     for device in order:
         bare.do(Action("place", device=device))
     for tile, thing in bare.things.items():
@@ -142,7 +144,7 @@ def _put_down(site: Site, chapters: Chapters, found: Difference) -> None:
         action = Action("backdrop", area=area)
         site.step(words.say("Backdrop"), "Lay backdrop from {start} to {end}.", [action], start=start, end=end)
     coming = sorted((*found.added, *(new for _, new in found.changed)), key=_laying_order)
-    coming = [device for device in coming if not _starts_dark(site, device)]
+    coming = [device for device in coming if not _starts_dark(site, device) and not _comes_last(site, device)]
     for part in shares([[site.place(d)] for d in coming]):
         devices = [a.device for a in part if a.device]
         listed = [words.say("{what} on {tile}", what=words.device(d), tile=at((d.x, d.y))) for d in devices]
@@ -162,6 +164,11 @@ def _put_down(site: Site, chapters: Chapters, found: Difference) -> None:
 
 def _starts_dark(site: Site, device: Device) -> bool:
     return device.kind == "pixel" and int(bool(device.lit)) != site.fresh_pixel
+
+
+def _comes_last(site: Site, device: Device) -> bool:
+    """A ticker that runs as soon as it is placed would move the machine while it is changed."""
+    return device.kind == "ticker" and site.fresh.ticker_running
 
 
 def _laying_order(device: Device) -> tuple[int, int, int]:
@@ -188,8 +195,9 @@ def _restore(site: Site, chapters: Chapters, found: Difference) -> None:
     for part in shares([[site.place(device)] for device in left]):
         tiles = [(a.device.x, a.device.y) for a in part if a.device]
         site.step(
-            words.say("Pixels that start dark"),
-            "Put pixels on {tiles}. They must be dark in the first state: put them down again when they should be lit.",
+            words.say("Pixels that start {other}"),
+            "Put pixels on {tiles}. They must be {other} in the first state: put them down again when they should be "
+            "{fresh}.",
             part,
             see=tiles,
             tiles=words.tiles(tiles),
@@ -257,9 +265,23 @@ def _changed(before: dict[Tile, int], world: World) -> list[Tile]:
     return [tile for tile, value in world.watched().items() if before.get(tile) != value]
 
 
-def _start(site: Site, chapters: Chapters, new: Plan) -> None:
-    """Starts what the new plan runs."""
+def _start(site: Site, chapters: Chapters, new: Plan, found: Difference) -> None:
+    """Starts what the new plan runs; where tickers run at once, new ones are placed now, first those that must not."""
     words = site.words
+    coming = [d for d in (*found.added, *(new for _, new in found.changed)) if _comes_last(site, d)]
+    for device in sorted(coming, key=lambda d: (bool(d.running), d.y, d.x)):
+        tile = (device.x, device.y)
+        lead = "{away}Put {device} on {tile}. It runs at once, and the machine with it."
+        if not device.running:
+            lead = "{away}Put {device} on {tile}, and stop it by hand before its first tick: it runs at once."
+        site.step(
+            words.say("Ticker {name}", name=device.name),
+            lead,
+            [site.place(device), *([] if device.running else [Action("press", tile=tile)])],
+            away="",
+            device=words.device(device),
+            tile=at(tile),
+        )
     stopped = [
         (d.x, d.y)
         for d in new.devices
@@ -279,7 +301,7 @@ def _start(site: Site, chapters: Chapters, new: Plan) -> None:
 
 def apply_changes(changes: ChangeList) -> World:
     """The world after a change list was followed on a machine laid by its old plan. Raises Impossible."""
-    world = first_state(changes.old)
+    world = first_state(changes.old, changes.fresh)
     for _, device in changes.difference.renamed:
         tile = (device.x, device.y)
         world.things[tile] = Thing(device, world.things[tile].value)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from hdl2grid.guide.model import FromTo, Restore, Section, Tile
+from hdl2grid.guide.model import USUAL, Fresh, FromTo, Restore, Section, Tile
 from hdl2grid.plan.model import Device, Plan, Rect, Stroke
 
 
@@ -46,3 +46,5 @@ class ChangeList:
     restore: tuple[Restore, ...]
     share_touched: float
     """Touched tiles as a share of the tiles that bear a device or wire in either plan."""
+    fresh: Fresh = USUAL
+    """What devices are like when placed."""

@@ -1,7 +1,8 @@
 """Pixels that are new and start dark, in a machine that is wired already.
 
 A pixel is lit when it is placed, so it is placed at a moment when it should be lit: a net that reaches it is pressed,
-the pixel is put down, and the net is pressed again. A pixel without wire gets a button on a stub of its own.
+the pixel is put down, and the net is pressed again. A pixel without wire gets a button on a stub of its own. (Where a
+target says that pixels are dark when placed, lit and dark trade places.)
 """
 
 from __future__ import annotations
@@ -45,7 +46,7 @@ def _net_for(site: Site, device: Device) -> tuple[int, Spot] | None:
         stub = [Action("wire", colour=net.colour, stroke=spot.stub)] if spot.stub else []
         lost = [world.do(action).lost for action in (*stub, site.temporary(spot.tile))]
         lost.append(world.do(Action("press", tile=spot.tile)).lost)
-        flipped = world.value((device.x, device.y), "pixel") == 0
+        flipped = world.value((device.x, device.y), "pixel") == 1 - site.fresh_pixel
         lost.append(world.do(Action("press", tile=spot.tile)).lost)
         site.take_away(spot.tile)
         if flipped and not any(lost) and world.watched() == before:
@@ -55,7 +56,7 @@ def _net_for(site: Site, device: Device) -> tuple[int, Spot] | None:
 
 def _by_net(site: Site, index: int, spot: Spot, pixels: Sequence[Device]) -> None:
     words, net = site.words, site.survey.nets[index]
-    title = words.say("Pixels that start dark")
+    title = words.say("Pixels that start {other}")
     stub = [Action("wire", colour=net.colour, stroke=spot.stub)] if spot.stub else []
     unstub = [Action("unwire", colour=net.colour, stroke=spot.stub)] if spot.stub else []
     before = site.world.watched()
@@ -74,14 +75,14 @@ def _by_net(site: Site, index: int, spot: Spot, pixels: Sequence[Device]) -> Non
         tiles = [(a.device.x, a.device.y) for a in part if a.device]
         site.step(
             title,
-            "Put pixels on {tiles}: they are lit, as they should be now.",
+            "Put pixels on {tiles}: they are {fresh}, as they should be now.",
             part,
             see=tiles,
             tiles=words.tiles(tiles),
         )
     site.step(
         title,
-        "Press the button on {tile} again and take it away. All is back, and the new pixels are dark.",
+        "Press the button on {tile} again and take it away. All is back, and the new pixels are {other}.",
         [Action("press", tile=spot.tile), site.take_away(spot.tile), *unstub],
         see=[*((d.x, d.y) for d in pixels), *flips],
         tile=at(spot.tile),
@@ -101,9 +102,9 @@ def _by_stub(site: Site, device: Device) -> bool:
                 continue
             stroke: Stroke = (*min(tile, beside), *max(tile, beside))
             site.step(
-                words.say("Pixels that start dark"),
+                words.say("Pixels that start {other}"),
                 "Put a pixel on {tile} and a temporary button on {beside}, join them in {colour}, press once, and take "
-                "button and wire away. The pixel is dark.",
+                "button and wire away. The pixel is {other}.",
                 [
                     site.place(device),
                     Action("wire", colour=colour, stroke=stroke),
