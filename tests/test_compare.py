@@ -68,6 +68,23 @@ def test_what_must_be_seen_is_seen(old, new):
             assert all(is_seen(world, e) for e in step.expect), step.text
 
 
+@pytest.mark.parametrize("shift", [(1, 0), (2, 0), (3, 1)])
+def test_no_pulse_is_lost_while_stacks_grow_on_wire_that_stays(shift):
+    """Laid again a little further to the right, stacks come to stand on wire of other nets: what they say meanwhile
+    must go nowhere."""
+    old = plan_named("lights")
+    new = moved(old, *shift)
+    assert difference(old, new).num_strokes < compare(old, new).difference.num_strokes
+    for before, after in ((old, new), (new, old)):
+        changes = compare(before, after)
+        assert differences(apply_changes(changes), after) == ()
+        world = first_state(before)
+        for section in changes.sections:
+            for step in section.steps:
+                lost, troubles = follow(world, step)
+                assert not lost and not troubles
+
+
 def changed(plan: Plan, seed: int) -> Plan:
     """A plan with some toggles of the other bit, some gates of another function and some names changed."""
     chooser = random.Random(seed)

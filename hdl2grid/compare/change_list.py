@@ -2,14 +2,15 @@
 
 The machine is stopped and in its first state; wire is taken up, devices go from the top of their stacks down, new
 ones come as in the guide, then wire. What all this does to a machine that is still wired is played, and what it
-leaves wrong is put right; then the changed nets are pressed.
+leaves wrong is put right; then the changed nets are pressed. Where it cannot be put right by pressing, wire is also
+taken up on the gates of the stacks that change, and laid again when they stand.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from hdl2grid.compare.difference import difference, tiles_in_use
+from hdl2grid.compare.difference import difference, tiles_in_use, with_bare_gates
 from hdl2grid.compare.model import ChangeList, Difference
 from hdl2grid.compare.pixels import place_dark
 from hdl2grid.errors import DesignFailed
@@ -17,7 +18,7 @@ from hdl2grid.guide.model import USUAL, Action, Fresh, Tile
 from hdl2grid.guide.opening import Chapters
 from hdl2grid.guide.returning import go_back, way_back
 from hdl2grid.guide.sheets import from_to, restore_sheet
-from hdl2grid.guide.site import Site, shares
+from hdl2grid.guide.site import PulseLost, Site, shares
 from hdl2grid.guide.spots import Spot, find_button_spot
 from hdl2grid.guide.survey import NetInfo, Survey
 from hdl2grid.guide.wiring import net_number, net_title
@@ -41,6 +42,14 @@ def compare(old: Plan, new: Plan, fresh: Fresh = USUAL) -> ChangeList:
         if findings:
             raise DesignFailed("G001", f"the plan breaks a layout rule: {findings[0]}", where=plan.name)
     found = difference(old, new)
+    try:
+        return _listed(old, new, fresh, found)
+    except PulseLost:
+        return _listed(old, new, fresh, with_bare_gates(found, old, new))
+
+
+def _listed(old: Plan, new: Plan, fresh: Fresh, found: Difference) -> ChangeList:
+    """Raises PulseLost where what happens meanwhile cannot be put right by pressing."""
     site = Site(Survey(new), Words(fresh_pixel_lit=fresh.pixel_lit), fresh)
     site.world = first_state(old, fresh)
     for area in found.backdrop_removed:
@@ -184,12 +193,7 @@ def _restore(site: Site, chapters: Chapters, found: Difference) -> None:
     if back:
         go_back(site, back, words.say("Back to the first state"))
     elif back is None:
-        site.step(
-            words.say("Restore"),
-            "Put right what differs from the restore sheet: {wrong}.",
-            [],
-            wrong=words.tiles(site.unlike_first()),
-        )
+        raise PulseLost("no way back into the first state")
     coming = (*found.added, *(new for _, new in found.changed))
     left = place_dark(site, [device for device in coming if _starts_dark(site, device)])
     for part in shares([[site.place(device)] for device in left]):

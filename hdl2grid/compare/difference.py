@@ -50,6 +50,28 @@ def difference(old: Plan, new: Plan) -> Difference:
     )
 
 
+def with_bare_gates(found: Difference, old: Plan, new: Plan) -> Difference:
+    """The same, but wire is also taken up, and laid again, on the gates of stacks whose toggles come or change: what
+    such a stack says while it grows then goes nowhere."""
+    kinds = {(d.x, d.y): d.kind for d in new.devices}
+    bare: set[Tile] = set()
+    for device in (*found.added, *(becomes for _, becomes in found.changed)):
+        x, y = device.x, device.y
+        while kinds.get((x, y)) in ("toggle", "strobe"):
+            y += 1
+        if kinds.get((x, y)) == "gate":
+            bare.add((x, y))
+    before, after = wire_tiles(old), wire_tiles(new)
+    unwired: list[tuple[str, Stroke]] = []
+    wired: list[tuple[str, Stroke]] = []
+    for colour in new.colours:
+        again = bare & before[colour] & after[colour]
+        gone, fresh = before[colour] - after[colour] | again, after[colour] - before[colour] | again
+        unwired += [(colour, s) for s in fewest_strokes(dict.fromkeys(sorted(gone)))]
+        wired += [(colour, s) for s in fewest_strokes(dict.fromkeys(sorted(fresh)), after[colour])]
+    return replace(found, unwired=tuple(unwired), wired=tuple(wired))
+
+
 def nameless(device: Device) -> Device:
     """A device without the names that only people read."""
     return replace(device, name=None, signal=None)

@@ -30,6 +30,10 @@ COMFORTABLE = 6
 """Things in one step, where there is a choice."""
 
 
+class PulseLost(AssertionError):
+    """A step that would lose a pulse: a fault of the guide."""
+
+
 class Site:
     """A world in which every step has been carried out so far, and the steps by section."""
 
@@ -65,14 +69,15 @@ class Site:
         **values: object,
     ) -> Step:
         """Carries out `actions` and adds the step: its `template` may name {seen}, which lists the tiles of
-        `see` with what they then show. A pulse that gets lost is a fault of the guide, and an AssertionError."""
+        `see` with what they then show. Raises PulseLost."""
         clear = tuple(self.keep_clear(actions))
         before = self.world.watched()
         done = []
         for action in actions:
             done.append(self.by_hand(action))
             outcome = self.world.do(action)
-            assert not outcome.lost, f"{title}: pulses are lost at {outcome.lost}"
+            if outcome.lost:
+                raise PulseLost(f"{title}: pulses are lost at {outcome.lost}")
         found = self.expectations(see() if callable(see) else see)
         expect = tuple(sorted(found, key=lambda e: e.tile is not None and before.get(e.tile) == e.value))
         if reading:
