@@ -74,7 +74,7 @@ def test_no_pulse_is_lost_while_stacks_grow_on_wire_that_stays(shift):
     must go nowhere."""
     old = plan_named("lights")
     new = moved(old, *shift)
-    assert difference(old, new).num_strokes < compare(old, new).difference.num_strokes
+    assert difference(old, new) != compare(old, new).difference
     for before, after in ((old, new), (new, old)):
         changes = compare(before, after)
         assert differences(apply_changes(changes), after) == ()
@@ -107,11 +107,11 @@ def test_small_changes_stay_small(seed):
     new = changed(old, seed)
     changes = compare(old, new)
     found = changes.difference
-    assert found.num_strokes == 0
+    stacks = len({device.x for device, _ in found.changed if device.kind == "toggle"})
+    assert found.num_strokes <= 8 * stacks, "wire on gates only, which stand bare meanwhile"
     assert len(found.touched) == len(found.changed) > 0
     world = apply_changes(changes)
-    wrong = [d for d in differences(world, new) if "shows" not in d]
-    assert wrong == []
+    assert differences(world, new) == ()
 
 
 def test_strokes_are_fewest():

@@ -45,11 +45,11 @@ def compare(old: Plan, new: Plan, fresh: Fresh = USUAL) -> ChangeList:
     try:
         return _listed(old, new, fresh, found)
     except PulseLost:
-        return _listed(old, new, fresh, with_bare_gates(found, old, new))
+        return _listed(old, new, fresh, with_bare_gates(found, old, new), is_last=True)
 
 
-def _listed(old: Plan, new: Plan, fresh: Fresh, found: Difference) -> ChangeList:
-    """Raises PulseLost where what happens meanwhile cannot be put right by pressing."""
+def _listed(old: Plan, new: Plan, fresh: Fresh, found: Difference, is_last: bool = False) -> ChangeList:
+    """Raises PulseLost where what happens meanwhile cannot be put right by pressing; if `is_last`, by hand then."""
     site = Site(Survey(new), Words(fresh_pixel_lit=fresh.pixel_lit), fresh)
     site.world = first_state(old, fresh)
     for area in found.backdrop_removed:
@@ -61,7 +61,7 @@ def _listed(old: Plan, new: Plan, fresh: Fresh, found: Difference) -> ChangeList
         _stop(site, chapters, old)
         _take_up(site, chapters, found)
         _put_down(site, chapters, found)
-        _restore(site, chapters, found)
+        _restore(site, chapters, found, is_last)
         _test(site, chapters, changed_nets)
         _start(site, chapters, new, found)
     numbers = {net_number(site, net) for net in changed_nets}
@@ -186,14 +186,21 @@ def _laying_order(device: Device) -> tuple[int, int, int]:
     return kind, -device.y, device.x
 
 
-def _restore(site: Site, chapters: Chapters, found: Difference) -> None:
+def _restore(site: Site, chapters: Chapters, found: Difference, by_hand: bool) -> None:
     """What the change has left wrong is put right, and new pixels that start dark are placed."""
     words = site.words
     back = way_back(site, site.world)
     if back:
         go_back(site, back, words.say("Back to the first state"))
-    elif back is None:
+    elif back is None and not by_hand:
         raise PulseLost("no way back into the first state")
+    elif back is None:
+        site.step(
+            words.say("Restore"),
+            "Put right what differs from the restore sheet: {wrong}.",
+            [],
+            wrong=words.tiles(site.unlike_first()),
+        )
     coming = (*found.added, *(new for _, new in found.changed))
     left = place_dark(site, [device for device in coming if _starts_dark(site, device)])
     for part in shares([[site.place(device)] for device in left]):
