@@ -7,7 +7,7 @@ from typing import Any
 from numba import njit
 
 from hdl2grid.layout.arrays import ALONG_X, ALONG_Y, OTHER, Board, Scratch, Shape
-from hdl2grid.layout.search import CROSS_X, CROSS_Y, PLAIN, grow, mark_pins, only_pins, prune, settle, wipe
+from hdl2grid.layout.search import ALONE, ANEW, CROSS_X, CROSS_Y, PLAIN, grow, mark_pins, only_pins, prune, settle, wipe
 from hdl2grid.layout.wires import pins_of
 
 CROSSED = 4
@@ -58,7 +58,7 @@ def finish_copy(
     """Join what only this copy of a net has to join to the `tree` tiles that all copies have."""
     n_pins = pins_of(net, shape, board, scratch.pins, False)
     left = mark_pins(n_pins, scratch, board.size[0])
-    keep_inside(scratch.box, board, scratch, 1, slack, False)
+    keep_inside(scratch.box, board, scratch, ALONE, slack, ANEW)
     for i in range(tree):
         way = board.ways[net, i]
         kind = PLAIN
@@ -67,7 +67,7 @@ def finish_copy(
         elif way == ALONG_Y + CROSSED:
             kind = CROSS_Y
         scratch.mine[board.route[net, i]] = kind
-    count, left = grow(net, tree, n_pins, left, board, scratch, present, bend, cross, 1)
+    count, left = grow(net, tree, n_pins, left, board, scratch, present, bend, cross, ALONE)
     if left > 0:
         count = only_pins(net, count, n_pins, board, scratch)
         tree = 0

@@ -26,7 +26,7 @@ from hdl2grid.layout.arrays import (
     Shape,
 )
 from hdl2grid.layout.bundles import route_bundle
-from hdl2grid.layout.search import route_net
+from hdl2grid.layout.search import ANEW, route_net
 from hdl2grid.layout.wires import (
     blame_first,
     bring_back,
@@ -84,13 +84,13 @@ def reroute(
         lay(nets[k], board, -1)
     done = copies > 1 and (
         route_bundle(shape, board, scratch, copies, present, bend, cross, slack, keep)
-        or route_bundle(shape, board, scratch, copies, present, bend, cross, wide, False)
+        or route_bundle(shape, board, scratch, copies, present, bend, cross, wide, ANEW)
     )
     if not done:
         for k in range(copies):
             one = nets[k]
             board.reached[one] = route_net(one, shape, board, scratch, present, bend, cross, slack, keep) or route_net(
-                one, shape, board, scratch, present, bend, cross, wide, False
+                one, shape, board, scratch, present, bend, cross, wide, ANEW
             )
     for k in range(copies):
         lay(nets[k], board, 1)

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 from numba import njit
 
 from hdl2grid.layout.arrays import ALONG_X, ALONG_Y, COLOURS, OTHER, Board, Scratch, Shape
 from hdl2grid.layout.wires import load, neighbour, pins_of
 
 PLAIN, CROSS_X, CROSS_Y = 1, 2, 3
+ALONE, ANEW = np.int64(1), np.bool_(False)
+"""One copy, nothing kept: with their types, for numba compiles kernels once more for a bare 1 or False."""
 
 
 @njit(cache=True)
@@ -429,12 +432,12 @@ def route_net(
     scratch.offs[0, 0] = 0
     count = 0
     if keep:
-        count = prune(net, board, scratch, board.length[net], 1)
+        count = prune(net, board, scratch, board.length[net], ALONE)
     if count == 0:
         scratch.mine[scratch.pins[0]] = PLAIN
         board.route[net, 0] = scratch.pins[0]
         count = 1
-    count, left = grow(net, count, n_pins, left, board, scratch, present, bend, cross, 1)
+    count, left = grow(net, count, n_pins, left, board, scratch, present, bend, cross, ALONE)
     if left > 0:
         count = only_pins(net, count, n_pins, board, scratch)
     settle(net, count, board, scratch.mine)
