@@ -176,7 +176,7 @@ class Crew:
 
     def _tell(self) -> None:
         if any(row[WATCH_COMPILING] for row in self._watches):
-            self.progress("compiling the search, which takes a minute or two at first use only")
+            self.progress("compiling the search, which takes a minute at first use only")
             return
         watch = max(self._watches, key=lambda row: int(row[WATCH_TRIES]))
         areas = [int(row[WATCH_LEGAL]) for row in self._watches if row[WATCH_LEGAL]]

@@ -11,7 +11,8 @@ from hdl2grid.layout.arrays import ALONG_X, ALONG_Y, COLOURS, OTHER, Board, Scra
 from hdl2grid.layout.wires import load, neighbour, pins_of
 
 PLAIN, CROSS_X, CROSS_Y = 1, 2, 3
-ALONE, ANEW = np.int64(1), np.bool_(False)
+ALONE: Any = np.int64(1)
+ANEW: Any = np.bool_(False)
 """One copy, nothing kept: with their types, for numba compiles kernels once more for a bare 1 or False."""
 
 
