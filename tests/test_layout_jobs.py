@@ -40,7 +40,7 @@ def test_a_task_is_the_same_in_a_thread_and_in_processes(counter: Netlist) -> No
     boards = []
     for jobs in (1, 2):
         with Crew(counter, params, jobs, Stop(), lambda *_: None) as crew:
-            boards.append([found.board for found in crew.run([Task(0, 0), Task(1, 200), Task(2, 200)])])
+            boards.append([found.board for found in crew.run([Task(0), Task(1), Task(2)])])
     for thread, process in zip(*boards, strict=True):
         assert (thread is None) == (process is None)
         if thread is not None:
@@ -55,8 +55,8 @@ def test_a_process_that_is_killed_changes_nothing(counter: Netlist) -> None:
 
     params = LayoutParams("quick", 2)
     with Crew(counter, params, 2, Stop(), kill_all) as crew:
-        found = crew.run([Task(0, 0)])[0].board
-    alone = begin(counter, params, 0, 0).board
+        found = crew.run([Task(0)])[0].board
+    alone = begin(counter, params, 0).board
     assert found is not None and alone is not None
     assert all(np.array_equal(a, b) for a, b in zip(found, alone, strict=True))
     assert multiprocessing.active_children() == []
@@ -80,14 +80,14 @@ def test_a_stopped_search_keeps_what_is_legal(counter: Netlist) -> None:
 
     layout = lay_out(counter, LayoutParams("long", 1), progress, stop)
     assert layout.stats.is_stopped
-    begun = begin(counter, LayoutParams("quick", 1), 0, 0, new_watch())
+    begun = begin(counter, LayoutParams("quick", 1), 0, None, new_watch())
     assert begun.board is not None and layout.stats.num_iterations < EFFORTS["long"].rounds * 20_000
 
 
 def test_no_kernel_begins_when_stopped(counter: Netlist) -> None:
     watch = new_watch()
     watch[WATCH_STOP] = 1
-    found = begin(counter, LayoutParams("long", 1), 0, 0, watch)
+    found = begin(counter, LayoutParams("long", 1), 0, None, watch)
     assert found.board is None and found.placements == 0
 
 

@@ -28,6 +28,7 @@ from hdl2grid.layout.arrays import (
 )
 from hdl2grid.layout.colouring import ColourParams, choose_colours
 from hdl2grid.layout.cost import are_alike, cost_of, stray_strokes
+from hdl2grid.layout.dense import place_densely
 from hdl2grid.layout.effort import budget
 from hdl2grid.layout.lines import pick_gap, pick_line, with_line, without_line
 from hdl2grid.layout.placement import PlaceParams, pack, place
@@ -58,10 +59,18 @@ ALIKE = ((3, 3, 1.2), (3, 4, 1.3), (4, 5, 1.4))
 TALLER, LOOSEN, TIGHTENING = 40, 12, 150
 """How often a tidy grid is made higher until its cells fit; with how many conflicts repeated nets may go their own
 ways; tries of repair for bringing one of them back."""
+HOT = (12.0, 6.0, 3.0)
+"""Temperatures at which cells are brought onto a smaller grid, one after the other."""
+EVERY = 3
+"""Every third beginning places the cells anew, the others stir the best layout so far."""
+SHARES, TILTS = (0.97, 0.95, 0.93), (1.15, 0.95, 1.35, 1.6)
+"""Shares of the best area, and widths to heights, that are tried when cells are placed anew."""
 TIGHT = ((3, 1, 1.2), (2, 1, 1.35), (2, 1, 1.25))
 """Tried in this order where the limits of the grid rule out the others."""
-TIGHTEST = PlaceParams(gap_x=2, gap_y=1)
+TIGHTEST = PlaceParams(gap_x=1, gap_y=1, margin=0)
 """The least room around a cell: what shrinking may leave."""
+DENSE = PlaceParams(gap_x=2, gap_y=1, margin=0)
+"""The room that a cell is given on a tight grid, where there is enough."""
 WIDER = (1.15, 1.3, 1.6)
 """What limits that allow no layout are stretched by, to cut one down to them."""
 LEAST_CUTS, LEAST_STALL = 120, 20
@@ -117,11 +126,13 @@ class Found:
         return FAR_OFF * FAR_OFF if self.board is None else int(self.board.size[0] * self.board.size[1])
 
 
-def begin(netlist: Netlist, params: LayoutParams, number: int, area: int, watch: Ints | None = None) -> Found:
-    """Beginning `number`: with `area` 0 on grids that grow until a layout is legal, else on one a little smaller than
-    `area` tiles. The same arguments give the same result, unless WATCH_STOP of `watch` is set meanwhile."""
+def begin(
+    netlist: Netlist, params: LayoutParams, number: int, model: Board | None = None, watch: Ints | None = None
+) -> Found:
+    """Beginning `number`: without a `model` on grids that grow until a layout is legal, else on one a little smaller
+    than that legal layout's. The same arguments give the same result, unless WATCH_STOP of `watch` is set meanwhile."""
     search = Search(netlist, params, number, watch)
-    board = search.first_legal() if area == 0 else search.smaller_than(area)
+    board = search.first_legal() if model is None else search.smaller_than(model)
     if board is not None and netlist.signals:
         board = search.shrink(board)
     return search.found(board)
@@ -327,17 +338,35 @@ class Search:
         self.repeats = ()
         self.shape = make_shape(self.netlist, self.watch)
 
-    def smaller_than(self, area: int) -> Board | None:
-        """A legal layout on a grid a little smaller than `area` tiles, or None; a tidy one on a grid of its own."""
+    def smaller_than(self, model: Board) -> Board | None:
+        """A legal layout on a grid a little smaller than that of a legal one, or None; a tidy one on a grid of its
+        own."""
         turn = self.number - 1
         if self.is_tidy:
             return self.another(turn)
-        share, tilt = (0.97, 0.94, 0.91)[turn % 3], (1.15, 0.95, 1.35, 1.6)[turn % 4]
+        if turn % EVERY != 0:
+            return self.stirred(model)
+        area = int(model.size[0] * model.size[1])
+        share, tilt = SHARES[turn // EVERY % len(SHARES)], TILTS[turn // EVERY % len(TILTS)]
         closed = num_closed(self.netlist, round(sqrt(area * tilt)), round(sqrt(area / tilt)))
-        size = self.size_for((area - closed) * share, TIGHTEST, tilt)
+        size = self.size_for((area - closed) * share, DENSE, tilt)
         if size is None or self.is_stopped:
             return None
-        return self.attempt(size, TIGHTEST, 100 * self.number, widen=False)
+        return self.attempt(size, DENSE, 100 * self.number, model)
+
+    def stirred(self, model: Board) -> Board:
+        """A legal layout on the same grid, with cells moved about for a while."""
+        board = copy_board(model)
+        scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
+        params = RepairParams(
+            tries=self.effort.stir, stall=self.effort.stir, rounds=3, reach=12, conflict=1000.0, wire=1.0,
+            crossover=4.0, bend=0.5, hot=12.0, cold=4.0,
+        )  # fmt: skip
+        self.tell(board, legal=True)
+        left, _, _ = better(
+            self.shape, board, scratch, params, TIGHTEST, RouteParams(), self.rng, False, self.shape.movable
+        )
+        return board if left == 0 else copy_board(model)
 
     def another(self, turn: int) -> Board | None:
         """A tidy layout of another shape, or None."""
@@ -376,18 +405,26 @@ class Search:
                 places = replace(places, is_tidy=False)
         return None
 
-    def attempt(self, size: tuple[int, int], places: PlaceParams, number: int, widen: bool = True) -> Board | None:
-        """The best of some placements at one size, repaired and, with `widen`, given more room; None unless legal."""
+    def attempt(
+        self, size: tuple[int, int], places: PlaceParams, number: int, model: Board | None = None
+    ) -> Board | None:
+        """The best of some placements at one size, repaired and given more room; None unless legal. With a `model`,
+        whose cells are brought onto that size, it has to do with the room that there is."""
+        widen = model is None
         best: tuple[int, Board] | None = None
         for turn in range(self.effort.seeds):
-            board = self.packed(size, places, turn)
+            seed = self.params.seed * 1_000_003 + 1000 * number + turn
+            if model is None:
+                board = self.packed(size, places, turn)
+                if board is not None:
+                    place(self.shape, board, places, seed)
+            else:
+                board = place_densely(self.shape, model, places, size, HOT[turn % len(HOT)], seed)
             if board is None:
                 continue
             self.tell(board)
             self.num_placements += 1
-            seed = self.params.seed * 1_000_003 + 1000 * number + turn
             scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
-            place(self.shape, board, places, seed)
             board.colour[:] = (self.shape.lead_sig[self.shape.signal_of] * 7 + turn) % COLOURS
             choose_colours(self.shape, board, scratch, ColourParams(), seed)
             rip_all(board)

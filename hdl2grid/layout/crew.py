@@ -71,10 +71,10 @@ class Stop:
 
 @dataclass(frozen=True)
 class Task:
-    """Beginning `number` on a grid smaller than `area` tiles (0: on one that grows); or, with `board`, its polish."""
+    """Beginning `number`, on a grid smaller than that of `model` if there is one; or, with `board`, its polish."""
 
     number: int
-    area: int
+    model: Board | None = None
     board: Board | None = None
 
 
@@ -139,7 +139,7 @@ class Crew:
     def without_limits(self) -> tuple[int, int] | None:
         """Width and height of a layout found quickly on a grid as large as need be; None where there is none."""
         free = replace(self.params, effort="quick", max_width=MAX_GRID_SIDE, max_height=MAX_GRID_SIDE)
-        (found,) = self._run([(free, Task(0, 0))])
+        (found,) = self._run([(free, Task(0))])
         return None if found.board is None else (int(found.board.size[0]), int(found.board.size[1]))
 
     def _run(self, work: list[tuple[LayoutParams, Task]]) -> list[Found]:
@@ -204,7 +204,7 @@ def _interrupts_blocked() -> Iterator[None]:
 def _do(netlist: Netlist, params: LayoutParams, task: Task, watch: Ints) -> Found:
     if task.board is not None:
         return finish(netlist, params, task.number, task.board, watch)
-    return begin(netlist, params, task.number, task.area, watch)
+    return begin(netlist, params, task.number, task.model, watch)
 
 
 _OWN: dict[str, Any] = {}

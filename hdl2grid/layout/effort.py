@@ -12,8 +12,8 @@ class Effort:
     At each size `seeds` placements are made and routed, and the best of them repaired by at most `tries` tries, with
     up to `lines` rows and columns put in where that does not suffice. A legal layout loses rows and columns in at
     most `cuts` cuts (`cut_tries` repairs each), until `stall` cuts in a row have failed. Then the search begins anew
-    on a smaller grid, in `rounds` rounds of `batch` beginnings that know nothing of each other; `polish` tries make
-    the result better.
+    from the best layout, on a smaller grid or after `stir` tries of moving cells about, in `rounds` rounds of `batch`
+    beginnings that know nothing of each other; `polish` tries make the result better.
     """
 
     seeds: int
@@ -24,18 +24,21 @@ class Effort:
     stall: int
     rounds: int
     batch: int
+    stir: int
     polish: int
 
 
 EFFORTS = {
-    "quick": Effort(3, 6000, lines=16, cuts=16, cut_tries=300, stall=5, rounds=0, batch=0, polish=1500),
-    "normal": Effort(4, 8000, lines=16, cuts=150, cut_tries=700, stall=25, rounds=3, batch=2, polish=8000),
-    "long": Effort(6, 16_000, lines=16, cuts=300, cut_tries=2000, stall=50, rounds=15, batch=4, polish=40_000),
+    "quick": Effort(3, 6000, lines=16, cuts=16, cut_tries=300, stall=5, rounds=0, batch=0, stir=0, polish=4000),
+    "normal": Effort(4, 8000, lines=16, cuts=150, cut_tries=700, stall=25, rounds=2, batch=3, stir=2000, polish=50_000),
+    "long": Effort(
+        6, 16_000, lines=16, cuts=300, cut_tries=2000, stall=50, rounds=10, batch=4, stir=6_000, polish=300_000
+    ),
 }
 
 
 def budget(effort: str, style: str) -> Effort:
-    """The budgets of one of `EFFORTS`. A tidy beginning takes longer than a compact one and gains less: two rounds
-    of three are made."""
+    """The budgets of one of `EFFORTS`. A tidy beginning takes less time than a compact one: twice as many rounds are
+    made."""
     found = EFFORTS[effort]
-    return replace(found, rounds=found.rounds * 2 // 3) if style == "tidy" else found
+    return replace(found, rounds=2 * found.rounds) if style == "tidy" else found

@@ -59,7 +59,7 @@ def lay_out(
     effort = budget(params.effort, params.style)
     stop = stop or Stop()
     with Crew(netlist, params, min(jobs, max(1, effort.batch)), stop, progress) as crew:
-        found = crew.run([Task(0, 0)])
+        found = crew.run([Task(0)])
         best = found[0]
         if best.board is None:
             if stop.is_set:
@@ -69,10 +69,10 @@ def lay_out(
         if netlist.signals:
             for turn in range(effort.rounds):
                 first = 1 + turn * effort.batch
-                found += crew.run([Task(first + i, best.area) for i in range(effort.batch)])
+                found += crew.run([Task(first + i, best.board) for i in range(effort.batch)])
                 best = min(found, key=lambda one: one.cost)
         assert best.board is not None
-        found += crew.run([Task(-1, 0, best.board)])
+        found += crew.run([Task(-1, board=best.board)])
     board = found[-1].board
     assert board is not None
     stats = LayoutStats(
