@@ -27,9 +27,9 @@ def trouble(width: int = 5, conflicts: int | None = 3) -> Trouble:
 
 @pytest.fixture(scope="module")
 def failed() -> NotPlaced:
-    options = FlowOptions(load_target(), effort="quick", width=40, height=9)
+    options = FlowOptions(load_target(), effort="quick", width=18, height=16)
     with pytest.raises(NotPlaced) as caught:
-        place_machine(map_machine(load_machine("dice"), Path("."), options), options)
+        place_machine(map_machine(load_machine("traffic_light"), Path("."), options), options)
     return caught.value
 
 
@@ -48,13 +48,13 @@ def test_the_nearest_miss() -> None:
 
 def test_a_failed_size_names_hdl_signals_and_what_would_do(failed: NotPlaced) -> None:
     text = str(failed)
-    assert failed.code == "P001" and failed.exit_code == 1 and "within 40 x 9 tiles" in text
+    assert failed.code == "P001" and failed.exit_code == 1 and "within 18 x 16 tiles" in text
     least = re.search(r"The least that was reached is (\d+) x (\d+) = ", text)
     assert least is not None
     width, height = (int(number) for number in least.groups())
-    assert width > 40 or height > 9
+    assert width > 18 or height > 16
     assert failed.worst is not None and failed.worst.conflicts
-    circuit = map_machine(load_machine("dice"), Path("."), FlowOptions(load_target())).circuit
+    circuit = map_machine(load_machine("traffic_light"), Path("."), FlowOptions(load_target())).circuit
     known = {origin.signal for origin in circuit.origin} | {source.name for source in circuit.sources}
     nets = {net for one in failed.troubles for net, _ in one.wanted()}
     assert nets and nets <= known

@@ -302,6 +302,10 @@ class Search:
             if board.size[0] <= limits[0] and board.size[1] <= limits[1]:
                 return board
             size = int(board.size[0]), int(board.size[1])
+            within = min(size[0], limits[0]), min(size[1], limits[1])
+            anew = self.attempt(within, DENSE, 2000 + number, board)
+            if anew is not None:
+                return anew
             if self.least is None or size[0] * size[1] < self.least[0] * self.least[1]:
                 self.least = size
         return None
