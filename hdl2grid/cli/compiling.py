@@ -19,7 +19,7 @@ def compiling_announced(reporter: Reporter) -> Iterator[None]:
 
         def on_start(self, _event: Any) -> None:
             if not self.told:
-                reporter.note("compiling the inner loops: only at first use, up to a minute or two")
+                reporter.note("compiling the inner loops: only at first use, a minute or two")
             self.told = True
 
         def on_end(self, _event: Any) -> None: ...
