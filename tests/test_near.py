@@ -96,11 +96,12 @@ def test_a_small_change_moves_few_tiles(change, most):
 
 @pytest.mark.parametrize(("style", "seed"), [("compact", 1), ("compact", 2), ("tidy", 2)])
 def test_it_does_so_in_both_styles_and_with_other_seeds(style, seed):
-    """Crowded plans, the smallest of 17 x 17 tiles: a conflict must not freeze the search where it stands."""
+    """Crowded plans, the smallest of 17 x 17 tiles, where a new stack makes others give way: a conflict must not freeze
+    the search where it stands."""
     outcome = planned("segment", True, style, seed)
     assert outcome.verdict == "proved"
     assert not outcome.placed.mapped.warnings
-    assert compare(plan_of(planned(style=style, seed=seed)), plan_of(outcome)).share_touched < 0.5
+    assert compare(plan_of(planned(style=style, seed=seed)), plan_of(outcome)).share_touched < 0.65
 
 
 def test_the_same_old_plan_gives_the_same_new_one():

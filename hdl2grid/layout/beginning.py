@@ -65,6 +65,8 @@ EVERY = 3
 """Every third beginning places the cells anew, the others stir the best layout so far."""
 SHARES, TILTS = (0.97, 0.95, 0.93), (1.15, 0.95, 1.35, 1.6)
 """Shares of the best area, and widths to heights, that are tried when cells are placed anew."""
+FEW = 30
+"""So many conflicts, or one for four signals, are worth a repair where a larger grid may be tried."""
 TIGHT = ((3, 1, 1.2), (2, 1, 1.35), (2, 1, 1.25))
 """Tried in this order where the limits of the grid rule out the others."""
 TIGHTEST = PlaceParams(gap_x=1, gap_y=1, margin=0)
@@ -278,7 +280,7 @@ class Search:
             if self.is_stopped or (size, gap_x, gap_y) in tried:
                 continue
             tried.add((size, gap_x, gap_y))
-            board = self.attempt(size, places, number)
+            board = self.attempt(size, places, number, may_skip=number < len(STEPS) - 1)
             if board is not None:
                 return board
         return self.cut_to_limits() if limited and may_cut else None
@@ -410,10 +412,16 @@ class Search:
         return None
 
     def attempt(
-        self, size: tuple[int, int], places: PlaceParams, number: int, model: Board | None = None
+        self,
+        size: tuple[int, int],
+        places: PlaceParams,
+        number: int,
+        model: Board | None = None,
+        may_skip: bool = False,
     ) -> Board | None:
         """The best of some placements at one size, repaired and given more room; None unless legal. With a `model`,
-        whose cells are brought onto that size, it has to do with the room that there is."""
+        whose cells are brought onto that size, it has to do with the room that there is. With `may_skip` nothing is
+        repaired where conflicts are so many that more room is the better way."""
         widen = model is None
         best: tuple[int, Board] | None = None
         for turn in range(self.effort.seeds):
@@ -442,6 +450,9 @@ class Search:
             return None
         conflicts, board = best
         scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
+        if may_skip and conflicts > max(FEW, len(self.netlist.signals) // 4):
+            self.troubles.append(trouble_of(self.netlist, self.shape, board, scratch))
+            return None
         if conflicts:
             conflicts = self.mend(board, scratch, places, self.effort.tries)
             if widen:
