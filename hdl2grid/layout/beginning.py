@@ -65,6 +65,8 @@ EVERY = 3
 """Every third beginning places the cells anew, the others stir the best layout so far."""
 SHARES, TILTS = (0.97, 0.95, 0.93), (1.15, 0.95, 1.35, 1.6)
 """Shares of the best area, and widths to heights, that are tried when cells are placed anew."""
+LARGE = 120
+"""Cells of a machine whose panel stands in the middle."""
 FEW = 30
 """So many conflicts, or one for four signals, are worth a repair where a larger grid may be tried."""
 TIGHT = ((3, 1, 1.2), (2, 1, 1.35), (2, 1, 1.25))
@@ -386,8 +388,11 @@ class Search:
         return self.attempt(size, places, 100 * self.number)
 
     def panel_at(self) -> tuple[float, float]:
-        """Where the panel begins, in fractions of the free room: at random, but opposite to a zone beside it."""
+        """Where the panel begins, in fractions of the free room: at random, but that of a large machine in the middle,
+        where its wires come from all sides, and opposite to a zone beside it."""
         x, y = 0.2 + 0.1 * below(self.rng, 7), 0.1 * below(self.rng, 11)
+        if len(self.shape.w) > LARGE:
+            x, y = 0.5 + 0.2 * (x - 0.5), 0.5 + 0.1 * (y - 0.5)
         left, right, top, bottom = self.shape.zone
         x = 0.1 * x if left > -FAR_OFF else 1.0 - 0.1 * x if right < FAR_OFF else x
         y = 0.1 * y if top > -FAR_OFF else 1.0 - 0.1 * y if bottom < FAR_OFF else y
