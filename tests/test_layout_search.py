@@ -214,3 +214,21 @@ def test_conflicts_are_counted_where_they_are() -> None:
     assert find_conflicts(board, scratch, 0.0) == 6
     assert board.bad[[0, 4]].all() and not np.delete(board.bad, [0, 4]).any()
     assert int(board.clash[0].sum()) == 12
+
+
+def test_a_net_in_two_parts_is_a_conflict():
+    """Whatever its router said: a wire with a hole counts as one with a pin that was not reached."""
+    _, shape, board, scratch = lamps([((1, 1), (5, 1))], [], (8, 4))
+    assert route_net(0, shape, board, scratch, 1.0, 0.25, 4.0, 4, False)
+    board.reached[0] = True
+    lay_all(board)
+    assert find_conflicts(board, scratch, 0.0) == 0
+    size = int(board.length[0])
+    tiles = [(int(t), int(w)) for t, w in zip(board.route[0, :size], board.ways[0, :size], strict=True)]
+    left = [(tile, way) for tile, way in tiles if tile != 8 + 3]
+    assert len(left) == size - 1
+    board.route[0, : size - 1], board.ways[0, : size - 1] = zip(*left, strict=True)
+    board.length[0] = size - 1
+    lay_all(board)
+    assert find_conflicts(board, scratch, 0.0) == 4
+    assert board.bad[0] and not board.reached[0]

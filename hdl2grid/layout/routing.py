@@ -120,11 +120,42 @@ def blame(c: int, tile: int, board: Board, scratch: Scratch, raise_by: float) ->
 
 
 @njit(cache=True)
+def is_joined(net: int, board: Board, scratch: Scratch) -> bool:
+    """Whether a net's own wire joins all its tiles, crossovers (two nets on a tile, see `number`) being passed
+    straight."""
+    c, size = net % COLOURS, board.length[net]
+    width, height = board.size[0], board.size[1]
+    number, mine, queue = scratch.number, scratch.mine, scratch.queue
+    for i in range(size):
+        mine[board.route[net, i]] = 1 + board.ways[net, i]
+    queue[0] = board.route[net, 0]
+    mine[queue[0]] *= -1
+    head, tail = 0, 1
+    while head < tail:
+        tile = queue[head]
+        head += 1
+        for d in range(4):
+            if number[c, tile] > 1 and -1 - mine[tile] != d % 2:
+                continue
+            to = neighbour(tile, d, width, height)
+            if to >= 0 and mine[to] > 0 and (number[c, to] < 2 or mine[to] - 1 == d % 2):
+                mine[to] *= -1
+                queue[tail] = to
+                tail += 1
+    joined = True
+    for i in range(size):
+        joined = joined and mine[board.route[net, i]] <= 0
+    for i in range(size):
+        mine[board.route[net, i]] = 0
+    return joined
+
+
+@njit(cache=True)
 def find_conflicts(board: Board, scratch: Scratch, raise_by: float) -> int:
     """Count what is illegal; mark the nets concerned in `bad`, and raise `history` on the tiles.
 
-    Conflicts are: a net with an unreached pin (counts 4), two nets on a tile that do not cross there, a net that turns
-    on another's crossover, two nets of one colour side by side.
+    Conflicts are: a net with an unreached pin or a part of its own (counts 4), two nets on a tile that do not cross
+    there, a net that turns on another's crossover, two nets of one colour side by side.
     """
     width, height = board.size[0], board.size[1]
     number, nets_on, ways_of = scratch.number, scratch.nets_on, scratch.ways_of
@@ -150,6 +181,11 @@ def find_conflicts(board: Board, scratch: Scratch, raise_by: float) -> int:
                 board.clash[c, tile] = True
                 board.history[c, tile] = min(WORST, board.history[c, tile] + raise_by)
             number[c, tile] += 1
+    for n in range(board.length.shape[0]):
+        if board.length[n] > 0 and board.reached[n] and not is_joined(n, board, scratch):
+            board.reached[n] = False
+            board.bad[n] = True
+            conflicts += 4
     for tile in range(width * height):
         crossed = False
         for c in range(COLOURS):
