@@ -75,7 +75,7 @@ def test_lines_put_in_and_taken_out_leave_cells_apart(dice) -> None:
         wider = with_line(shape, board, scratch, axis, max(1, at))
         assert wider.size[axis] == board.size[axis] + 1
         assert _cells_apart(netlist, wider)
-        back = without_line(shape, wider, scratch, PlaceParams(gap_x=2, gap_y=1), axis, max(1, at))
+        back = without_line(shape, wider, scratch, PlaceParams(gap_x=1, gap_y=1, margin=0), axis, max(1, at))
         assert isinstance(back, Board) and _cells_apart(netlist, back)
 
 
