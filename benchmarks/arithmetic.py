@@ -10,11 +10,10 @@ lock-step with its source, and every plain stack is proved to lose no pulse.
 from __future__ import annotations
 
 import argparse
-import json
 import random
 import sys
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 from hdl2grid.circuit.model import Source
@@ -27,6 +26,7 @@ from hdl2grid.verify.hazard_proof import prove_hazards
 from hdl2grid.verify.hazards import find_hazards
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
+from record import tell
 from synth_support import compare, sources_of, walk
 
 WIDTHS = (4, 8, 12, 16, 24, 32)
@@ -205,24 +205,22 @@ def measure(logic: Logic) -> dict[str, object]:
     }
 
 
+def rows(kinds: Sequence[str], widths: Sequence[int]) -> Iterator[dict[str, object]]:
+    for kind in KINDS:
+        if kinds and kind.__name__ not in kinds:
+            continue
+        for width in widths:
+            if width <= _MOST_WIDTH.get(kind.__name__, 99):
+                yield {"kind": kind.__name__, "width": width, **measure(kind(width))}
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--json")
     parser.add_argument("--widths", default=",".join(map(str, WIDTHS)))
     parser.add_argument("kinds", nargs="*")
     options = parser.parse_args()
-    rows = []
-    for kind in KINDS:
-        if options.kinds and kind.__name__ not in options.kinds:
-            continue
-        for width in map(int, options.widths.split(",")):
-            if width > _MOST_WIDTH.get(kind.__name__, 99):
-                continue
-            row = {"kind": kind.__name__, "width": width, **measure(kind(width))}
-            rows.append(row)
-            print("  ".join(f"{k} {v}" for k, v in row.items()), flush=True)
-    if options.json:
-        Path(options.json).write_text(json.dumps(rows, indent=1) + "\n", encoding="utf-8")
+    tell(rows(options.kinds, [int(width) for width in options.widths.split(",")]), options.json)
 
 
 if __name__ == "__main__":

@@ -12,7 +12,6 @@ Stacks are without registers and resets, within the limit of four colours. `gap`
 from __future__ import annotations
 
 import argparse
-import json
 import random
 import sys
 import time
@@ -20,6 +19,7 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 from arithmetic import Build
+from record import tell
 
 from hdl2grid.logic import words
 from hdl2grid.logic.model import Logic, RegisterBit
@@ -176,12 +176,7 @@ def main() -> None:
     parser.add_argument("--json")
     parser.add_argument("kinds", nargs="*")
     options = parser.parse_args()
-    found = []
-    for row in rows(options.kinds):
-        found.append(row)
-        print("  ".join(f"{k} {v}" for k, v in row.items()), flush=True)
-    if options.json:
-        Path(options.json).write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")
+    tell(rows(options.kinds), options.json)
 
 
 if __name__ == "__main__":

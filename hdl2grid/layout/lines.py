@@ -13,8 +13,6 @@ from hdl2grid.layout.routing import find_conflicts
 from hdl2grid.layout.wires import lay_all
 from hdl2grid.rng import below, unit
 
-NONE = np.zeros(0, np.int64)
-
 
 @njit(cache=True)
 def close_up(start: Any, size: Any, cross: Any, cross_size: Any, pinned: Any, gap: int, cross_gap: int, low: int,
@@ -141,24 +139,6 @@ def _closed_tidily(shape: Shape, board: Board, places: PlaceParams, axis: int, a
     return new if (inside | shape.pinned).all() else None
 
 
-def closed_places(shape: Shape, board: Board, places: PlaceParams, axis: int, at: int) -> Board | Ints:
-    """A board with new places for the cells where line `at` is taken out, or, where they cannot close up, the numbers
-    of those that stand in the way."""
-    size = [int(board.size[0]), int(board.size[1])]
-    size[axis] -= 1
-    gaps = (places.gap_x, places.gap_y) if axis == 0 else (places.gap_y, places.gap_x)
-    start, extent, cross, cross_extent = _with_keep_outs(shape, board, axis, *gaps)
-    pinned = np.concatenate([shape.pinned, np.ones(len(shape.keep_out), np.bool_)])
-    out, tight = np.zeros(len(start), np.int64), np.zeros(len(start), np.bool_)
-    high = size[axis] - 1 - places.margin
-    count = len(board.x)
-    if not close_up(start, extent, cross, cross_extent, pinned, gaps[0], gaps[1], places.margin, high, at, out, tight):
-        return np.flatnonzero(tight[:count])
-    new = fresh_board(board, *size)
-    (new.x if axis == 0 else new.y)[:] = out[:count]
-    return new if in_order(shape, new) else NONE
-
-
 def without_line(
     shape: Shape, board: Board, scratch: Scratch, places: PlaceParams, axis: int, at: int, is_tidy: bool = False
 ) -> Board | Ints:
@@ -173,9 +153,19 @@ def without_line(
         move_routes(board, closed, axis, at)
         mark_for_mending(shape, closed, scratch)
         return closed
-    new = closed_places(shape, board, places, axis, at)
-    if not isinstance(new, Board):
-        return new
+    gaps = (places.gap_x, places.gap_y) if axis == 0 else (places.gap_y, places.gap_x)
+    lines = _with_keep_outs(shape, board, axis, *gaps)
+    count, all_of = len(board.x), len(lines[0])
+    pinned = np.concatenate([shape.pinned, np.ones(all_of - count, np.bool_)])
+    out = np.zeros(all_of, np.int64)
+    high = size[axis] - 1 - places.margin
+    tight = np.zeros(all_of, np.bool_)
+    if not close_up(*lines, pinned, gaps[0], gaps[1], places.margin, high, at, out, tight):
+        return np.flatnonzero(tight[:count])
+    new = fresh_board(board, *size)
+    new.x[:], new.y[:] = (out[:count], board.y) if axis == 0 else (board.x, out[:count])
+    if not in_order(shape, new):
+        return np.zeros(0, np.int64)
     move_routes(board, new, axis, at)
     mark_for_mending(shape, new, scratch)
     return new
