@@ -1,4 +1,4 @@
-"""Generated machines of any size for benchmarks: several clocks on one panel, and rings of small neighbours."""
+"""Generated machines of any size for benchmarks: clocks on one panel, digits, and rings of small neighbours."""
 
 import random
 
@@ -8,7 +8,7 @@ from amaranth.lib.wiring import Out
 
 from hdl2grid import At, AtEdge, BesidePanel, Button, Floorplan, FromPanel, KeepOut, Machine, Ticker
 from hdl2grid.floorplan import EDGES, LOGIC, SIDES
-from hdl2grid.panel import above, beside, seven_segment
+from hdl2grid.panel import above, beside, lamp, seven_segment
 from hdl2grid.parts import SegmentDecoder
 
 SIZES = (25, 50, 100, 200, 400)
@@ -39,6 +39,30 @@ class Clocks(wiring.Component):
         return m
 
 
+class Digits(wiring.Component):
+    """Decimal digits that carry, or that each have a ticker of their own, and a lamp for 8 and 9 of the first.
+    `tail`: whether the first digit's 6 has its top stroke."""
+
+    def __init__(self, count, own_tickers, tail):
+        self.count, self.own_tickers, self.tail = count, own_tickers, tail
+        super().__init__({"high": Out(1)} | {f"digit{i}": Out(7) for i in range(count)})
+
+    def elaborate(self, platform):
+        m = Module()
+        carry = 1
+        for i in range(self.count):
+            count = Signal(range(10), name=f"count{i}")
+            with m.If(carry):
+                m.d[f"beat{i}" if self.own_tickers else "sync"] += count.eq(Mux(count == 9, 0, count + 1))
+            carry = 1 if self.own_tickers else carry & (count == 9)
+            m.submodules[f"decoder{i}"] = decoder = SegmentDecoder()
+            lacks = (count == 6) if i == 0 and not self.tail else 0
+            m.d.comb += [decoder.value.eq(count), getattr(self, f"digit{i}").eq(decoder.segments - lacks)]
+            if i == 0:
+                m.d.comb += self.high.eq(count >= 8)
+        return m
+
+
 class Ring(wiring.Component):
     """`count` registers in a ring; each takes a random function of four near it."""
 
@@ -66,6 +90,14 @@ def clocks(stacks: int, seed: int = 1, floorplan: Floorplan | None = None) -> Ma
     name = f"clocks_{stacks}_{seed}"
     domains = {"sync": Ticker(1)}
     return Machine(Clocks(count, seed), clocks=domains, reset=Button(), panel=panel, name=name, floorplan=floorplan)
+
+
+def digits(count: int, own_tickers: bool = False, tail: bool = True) -> Machine:
+    """`count` digits beside each other, the lamp at the right."""
+    clocks = {f"beat{i}": Ticker(i + 1) for i in range(count)} if own_tickers else {"sync": Ticker(1)}
+    panel = beside(*(seven_segment(f"digit{i}") for i in reversed(range(count))), lamp("high"))
+    name = f"digits_{count}{'_own' if own_tickers else ''}"
+    return Machine(Digits(count, own_tickers, tail), clocks=clocks, reset=Button(), panel=panel, name=name)
 
 
 def sited(stacks: int, seed: int = 1) -> Machine:

@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 
 from hdl2grid.guide.build import make_guide
-from hdl2grid.guide.mistakes import Slip, describe, fingerprint, judge, machine_of, testable
+from hdl2grid.guide.mistakes import Slip, describe, fingerprint, judge, machine_of, shown_by_any_press
 from hdl2grid.guide.model import Guide
 from hdl2grid.plan.json_io import load_plan
 from hdl2grid.plan.rules import check_devices
@@ -53,7 +53,7 @@ def measure(guide: Guide) -> None:
     print(f"  how: {dict(Counter(v.how for v in effective))}")
     print(f"  wire mistakes by how: {dict(Counter(v.how for v in wires))}")
     late = [v.slip for v in wires if v.how not in ("own", "seen", "impossible")]
-    able = testable(guide, late)
+    able = shown_by_any_press(guide, late)
     print(f"  wire mistakes after their net's own test: {len(late)}, of which it could have shown {len(able)}")
     kinds = Counter((slip.kind, slip in able) for slip in late)
     print(f"  by kind (and whether it could): {dict(kinds)}")

@@ -12,8 +12,9 @@ from hdl2grid.guide.bench import Bench
 from hdl2grid.guide.choosing import choose_checks
 from hdl2grid.guide.faults import all_faults, hidden_faults
 from hdl2grid.guide.looks import choose_looks
-from hdl2grid.guide.mistakes import fingerprint, judge, machine_of, slips
+from hdl2grid.guide.mistakes import fingerprint, judge, machine_of, shown_by_any_press, slips
 from hdl2grid.guide.panel_reading import PanelReader
+from hdl2grid.guide.rounds import smallest_cover
 from hdl2grid.guide.survey import Survey
 from hdl2grid.panel import above, beside, colon, lamp, leading_one, seven_segment
 from hdl2grid.parts import SEGMENTS
@@ -35,6 +36,39 @@ def test_mistakes_are_shown(name, every):
     missed = [v for v in effective if v.shown_at is None]
     assert len(effective) > 50
     assert len(missed) <= 0.005 * len(effective), [v.slip for v in missed]
+
+
+@pytest.mark.parametrize(("name", "every"), [("counter", 1), ("blinker", 1), ("odd", 1), ("lights", 5)])
+def test_a_net_s_own_test_shows_all_that_a_press_of_it_can_show(name, every):
+    guide = guide_named(name)
+    steps = list(guide.steps())
+    chosen = [slip for slip in slips(guide) if steps[slip.step].net is not None][::every]
+    late = [v.slip for v in judge(guide, chosen) if v.how in ("later", "not shown")]
+    assert shown_by_any_press(guide, late) == []
+
+
+def test_the_measure_of_own_tests_can_fail():
+    """With one press a net, on its first place only, some mistakes would have shown on another tile."""
+    guide = guide_named("lights")
+    steps = list(guide.steps())
+    extra = {s.number for s in steps if s.net is not None and "emporary button" in s.text and "Lay" not in s.text}
+    blind = tuple(
+        replace(s, steps=tuple(replace(t, expect=(), text="") if t.number in extra else t for t in s.steps))
+        for s in guide.sections
+    )
+    guide = replace(guide, sections=blind)
+    chosen = [slip for slip in slips(guide) if steps[slip.step].net is not None]
+    late = [v.slip for v in judge(guide, chosen) if v.how in ("later", "not shown")]
+    assert shown_by_any_press(guide, late)
+
+
+def test_the_fewest_tiles_cover_what_all_show():
+    masks = [0b0011, 0b0110, 0b1100, 0b1001, 0b0001]
+    assert smallest_cover(masks) == [0, 2]
+    assert smallest_cover(masks, [1]) == [1, 3]
+    assert smallest_cover([0, 0]) == []
+    alone = [1 << i for i in range(8)]
+    assert sorted(smallest_cover(alone)) == list(range(8))
 
 
 def test_a_check_less_shows_less():

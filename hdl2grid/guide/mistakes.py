@@ -13,13 +13,12 @@ from dataclasses import dataclass, replace
 from hdl2grid.circuit.model import FUNCTIONS
 from hdl2grid.guide.laying import is_seen
 from hdl2grid.guide.model import Action, Guide, Step, Tile
+from hdl2grid.guide.slips import AROUND, wrong_strokes
 from hdl2grid.guide.words import as_text
 from hdl2grid.guide.world import Impossible, World, tiles_of
 from hdl2grid.plan.extract import extract
 from hdl2grid.plan.model import Device, Plan, Stroke
 from hdl2grid.sim.waves import gate_output
-
-_AROUND = ((1, 0), (-1, 0), (0, 1), (0, -1))
 
 
 @dataclass(frozen=True)
@@ -34,8 +33,8 @@ class Slip:
 
 @dataclass(frozen=True)
 class Verdict:
-    """What became of a slip: the step that showed it (None: none did), and how: "own" (the step itself or the
-    test of the same net), "later", or "impossible" (the hands notice that a tile is taken or empty)."""
+    """What became of a slip: the step that showed it (None: none did), and how: "own" (the step itself or
+    another one of the same net), "later", or "impossible" (the hands notice that a tile is taken or empty)."""
 
     slip: Slip
     shown_at: int | None
@@ -67,22 +66,10 @@ def _is_temporary(guide: Guide, action: Action) -> bool:
 
 
 def _stroke_slips(plan: Plan, action: Action) -> Iterator[tuple[str, Action | None]]:
-    assert action.stroke is not None
-    x0, y0, x1, y1 = action.stroke
-    ax, ay = (1, 0) if y0 == y1 else (0, 1)
-    yield "stroke left out", None
-    changed: list[tuple[str, Stroke]] = []
-    if (x0, y0) != (x1, y1):
-        changed += [("one tile short", (x0 + ax, y0 + ay, x1, y1)), ("one tile short", (x0, y0, x1 - ax, y1 - ay))]
-    changed += [("one tile long", (x0 - ax, y0 - ay, x1, y1)), ("one tile long", (x0, y0, x1 + ax, y1 + ay))]
-    changed += [("one off", (x0 + dx, y0 + dy, x1 + dx, y1 + dy)) for dx, dy in _AROUND]
-    for kind, stroke in changed:
-        a, b, c, d = stroke
-        if min(a, c) >= 0 and min(b, d) >= 0 and max(a, c) < plan.width and max(b, d) < plan.height:
-            yield kind, replace(action, stroke=stroke)
-    for colour in plan.colours:
-        if colour != action.colour:
-            yield "wrong colour", replace(action, colour=colour)
+    assert action.stroke is not None and action.colour is not None
+    for wrong in wrong_strokes(plan, action.colour, action.stroke):
+        instead = None if wrong.stroke is None else replace(action, colour=wrong.colour, stroke=wrong.stroke)
+        yield wrong.kind, instead
 
 
 def _device_slips(plan: Plan, device: Device) -> Iterator[tuple[str, Action | None]]:
@@ -94,7 +81,7 @@ def _device_slips(plan: Plan, device: Device) -> Iterator[tuple[str, Action | No
             if function != device.function:
                 yield "wrong gate", Action("place", device=replace(device, function=function))
     if device.kind in ("pixel", "crossover", "button", "switch", "ticker"):
-        for dx, dy in _AROUND:
+        for dx, dy in AROUND:
             x, y = device.x + dx, device.y + dy
             if 0 <= x < plan.width and 0 <= y < plan.height:
                 yield f"{device.kind} misplaced", Action("place", device=replace(device, x=x, y=y))
@@ -152,24 +139,20 @@ def judge(guide: Guide, chosen: list[Slip] | None = None) -> list[Verdict]:
                 left.append(hand)
             else:
                 net = steps[hand.slip.step].net
-                own = number == hand.slip.step or (net is not None and net == step.net)
+                own = number == hand.slip.step or (net is not None and step.title == steps[hand.slip.step].title)
                 how = shown if shown == "impossible" else "own" if own else "later"
                 verdicts.append(Verdict(hand.slip, number, how))
         hands = left
     return verdicts + [Verdict(hand.slip, None, "not shown") for hand in hands]
 
 
-def testable(guide: Guide, chosen: list[Slip]) -> list[Slip]:
-    """Those of the slips with a net's wire that a press test of that net could show.
+def shown_by_any_press(guide: Guide, chosen: list[Slip]) -> list[Slip]:
+    """Those of the slips with a net's wire that a press of that net could show.
 
-    With what lies at the moment of its own test, a button somewhere on its tiles where no other wire lies (or what
-    stands there and can be pressed), pressed once, changes other toggles or pixels than it would without the slip.
+    At the moment of any press that its own test makes on its tiles, a button somewhere on them where no other wire lies
+    (or what stands there and can be pressed), pressed once, changes other toggles or pixels than without the slip.
     """
     steps = list(guide.steps())
-    tests: dict[int, int] = {}
-    for number, step in enumerate(steps):
-        if step.net is not None and any(a.do == "press" for a in step.actions):
-            tests.setdefault(step.net, number)
     tiles: dict[int, set[Tile]] = {}
     for step in steps:
         if step.net is not None:
@@ -182,15 +165,16 @@ def testable(guide: Guide, chosen: list[Slip]) -> list[Slip]:
     found = []
     worlds: list[tuple[Slip, World]] = []
     for number, step in enumerate(steps):
+        if step.net is None or step.net not in {steps[slip.step].net for slip, _ in worlds}:
+            worlds = []
         worlds += [(slip, right.copy()) for slip in by_step.get(number, ())]
-        is_test = step.net is not None and tests.get(step.net) == number
         for index, action in enumerate(step.actions):
-            if is_test and action.do == "press":
-                own = [(slip, world) for slip, world in worlds if steps[slip.step].net == step.net]
+            if action.do == "press" and worlds and action.tile in tiles[step.net or 0]:
                 clear = {t for t in tiles[step.net or 0] if sum(t in laid for laid in right.wires.values()) == 1}
-                found += [slip for slip, world in own if _differs(right, world, clear)]
-                worlds = [pair for pair in worlds if pair not in own]
-                is_test = False
+                seen = _presses(right, clear)
+                shown = [pair for pair in worlds if any(_pressed(pair[1], t) != seen[t] for t in seen)]
+                found += [slip for slip, _ in shown]
+                worlds = [pair for pair in worlds if pair not in shown]
             right.do(action)
             for slip, world in worlds:
                 todo = slip.instead if (slip.step, slip.index) == (number, index) else action
@@ -199,20 +183,18 @@ def testable(guide: Guide, chosen: list[Slip]) -> list[Slip]:
     return found
 
 
-def _differs(right: World, wrong: World, tiles: set[Tile]) -> bool:
-    """Whether a press on one of the tiles is seen to do something else in the second world."""
-    for tile in sorted(tiles):
-        seen = []
-        for world in (right.copy(), wrong.copy()):
-            if tile not in world.things:
-                world.do(Action("place", device=Device("button", *tile)))
-            if world.things[tile].kind not in ("button", "switch"):
-                break
-            world.do(Action("press", tile=tile))
-            seen.append(world.watched())
-        if len(seen) == 2 and seen[0] != seen[1]:
-            return True
-    return False
+def _presses(world: World, tiles: set[Tile]) -> dict[Tile, dict[Tile, int]]:
+    """What is seen after a press on each of the tiles that can be pressed."""
+    can = {t for t in tiles if t not in world.things or world.things[t].kind in ("button", "switch")}
+    return {tile: _pressed(world, tile) for tile in sorted(can)}
+
+
+def _pressed(world: World, tile: Tile) -> dict[Tile, int]:
+    world = world.copy()
+    if tile not in world.things:
+        world.do(Action("place", device=Device("button", *tile)))
+    world.do(Action("press", tile=tile))
+    return world.watched()
 
 
 def machine_of(guide: Guide, slip: Slip | None) -> Plan:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from hdl2grid.guide.model import FromTo, Restore
+from hdl2grid.guide.naming import net_number
 from hdl2grid.guide.site import Site
 from hdl2grid.guide.survey import NetInfo
-from hdl2grid.guide.wiring import net_number
 from hdl2grid.guide.words import at
 from hdl2grid.plan.extract import PlacedStack
 

@@ -7,13 +7,11 @@ from dataclasses import dataclass
 
 from hdl2grid.guide.model import Tile
 from hdl2grid.guide.survey import NetInfo, Survey
-from hdl2grid.guide.world import World, tiles_of
 from hdl2grid.plan.model import Stroke
 
 MAX_STUB = 6
 MAX_TRIED = 12
-"""Of so many tiles nearest to a driver the one is taken from which a press shows most mistakes; of all tiles of a net
-with strobes, of which few can be seen to work."""
+"""Of so many tiles nearest to a driver the one is taken around which there is most room."""
 
 
 @dataclass(frozen=True)
@@ -28,55 +26,39 @@ class Spot:
     stub: Stroke | None = None
 
 
-def find_spot(survey: Survey, net: NetInfo, laid: Iterable[int]) -> Spot | None:
-    """A place to press `net` while the nets `laid` (it among them) lie; None where there is none."""
+def spots_of(survey: Survey, net: NetInfo, laid: Iterable[int]) -> list[Spot]:
+    """The places to press `net` while the nets `laid` (it among them) lie: its own source first, then all tiles for a
+    temporary button, nearest to a driver first, or else one stub; none where there is nothing that will do."""
+    own = []
     for driver in net.drivers:
         kind = survey.device(driver).kind
         if kind in ("button", "switch", "ticker"):
-            return Spot(survey.tile(driver), own=kind != "ticker", ticker=kind == "ticker")
-    return find_button_spot(survey, net, laid)
+            own.append(Spot(survey.tile(driver), own=kind != "ticker", ticker=kind == "ticker"))
+    others, free = _free(survey, net, laid)
+    if free or own:
+        return [*own[:1], *map(Spot, free)]
+    stub = _stub_spot(survey, net, others[net.colour], set().union(*others.values()))
+    return [stub] if stub else []
 
 
 def find_button_spot(survey: Survey, net: NetInfo, laid: Iterable[int]) -> Spot | None:
-    """A place for a temporary button on `net` that touches no other of the nets `laid`."""
+    """A place for a temporary button on `net` that touches no other of the nets `laid`: of the tiles nearest to a
+    driver one with few devices around."""
+    others, free = _free(survey, net, laid)
+    if free:
+        return Spot(min(free[:MAX_TRIED], key=lambda t: _crowd(survey, t)))
+    return _stub_spot(survey, net, others[net.colour], set().union(*others.values()))
+
+
+def _free(survey: Survey, net: NetInfo, laid: Iterable[int]) -> tuple[dict[str, set[Tile]], list[Tile]]:
+    """Where the other nets lie, by colour; and the tiles of `net` that bear nothing else, nearest to a driver first."""
     others: dict[str, set[Tile]] = {colour: set() for colour in survey.plan.colours}
     for index in laid:
         if index != net.index:
             others[survey.nets[index].colour] |= survey.nets[index].tiles
     foreign = set().union(*others.values())
     free = [t for t in net.tiles if t not in survey.taken and t not in foreign]
-    if free:
-        free.sort(key=lambda t: (_to_driver(survey, net, t), t[1], t[0]))
-        most = len(free) if net.has_strobe else MAX_TRIED
-        return Spot(min(free[:most], key=lambda t: (_unseen(survey, net, t), _crowd(survey, t))))
-    return _stub_spot(survey, net, others[net.colour], foreign)
-
-
-def _unseen(survey: Survey, net: NetInfo, tile: Tile) -> int:
-    """How many mistakes with strokes a press on `tile` would not show: strokes left out (those that lead to the
-    driver only, so the button stands near it), and strokes in another colour (a button presses every wire on its
-    tile, so it must not stand where such a stroke begins)."""
-    wanted = {survey.tile(s) for s in (*survey.watched(net), *_sampling(survey, net))}
-    unseen = 0
-    for stroke in net.strokes:
-        others = {t for other in net.strokes if other != stroke for t in tiles_of(other)}
-        for wrong in (set(), set(tiles_of(stroke))):
-            world = World()
-            world.things = survey.things
-            world.wires = {"right": others, "wrong": wrong}
-            unseen += wanted <= {sink for sinks in world.nets_on(tile) for sink in sinks}
-    return unseen
-
-
-def _sampling(survey: Survey, net: NetInfo) -> list[int]:
-    """The strobes of a net that can be seen to work in the first state: their stacks sample a 1."""
-    found = []
-    for sink in net.sinks:
-        if survey.device(sink).kind == "strobe":
-            toggles = survey.stack_of[sink].toggles
-            if len(toggles) == 1 and survey.device(toggles[0]).bit:
-                found.append(sink)
-    return found
+    return others, sorted(free, key=lambda t: (_to_driver(survey, net, t), t[1], t[0]))
 
 
 def _to_driver(survey: Survey, net: NetInfo, tile: Tile) -> int:

@@ -4,26 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from hdl2grid.guide.model import Action, Tile
+from hdl2grid.guide.likely import likely_mistakes, new_mistakes
+from hdl2grid.guide.model import Action, Mistake, Tile
+from hdl2grid.guide.naming import net_title, net_words, stroke_list
 from hdl2grid.guide.opening import Chapters
-from hdl2grid.guide.returning import Move, go_back, way_back
-from hdl2grid.guide.site import Site, in_sight
-from hdl2grid.guide.spots import Spot
-from hdl2grid.guide.survey import NetInfo
-from hdl2grid.guide.wiring import (
-    Wiring,
+from hdl2grid.guide.pressing import (
+    away_step,
     button_actions,
     clearing_actions,
     ends_of,
-    lay_strokes,
-    likely_mistakes,
+    more_step,
     neighbours,
-    net_title,
-    net_words,
     press_words,
-    stroke_list,
 )
-from hdl2grid.guide.words import at
+from hdl2grid.guide.returning import Move, go_back, way_back
+from hdl2grid.guide.rounds import Round
+from hdl2grid.guide.site import Site, in_sight
+from hdl2grid.guide.spots import Spot
+from hdl2grid.guide.survey import NetInfo
+from hdl2grid.guide.wiring import Wiring, lay_strokes
 
 
 def lay_strobes(site: Site, chapters: Chapters, wiring: Wiring) -> None:
@@ -32,7 +31,7 @@ def lay_strobes(site: Site, chapters: Chapters, wiring: Wiring) -> None:
     for index in site.survey.order:
         net = site.survey.nets[index]
         if net.has_strobe:
-            _lay_strobe_net(site, net, wiring.spots[index])
+            _lay_strobe_net(site, net, wiring.rounds[index])
     chapters.close(
         say("Wires: strobes"),
         say(
@@ -42,28 +41,43 @@ def lay_strobes(site: Site, chapters: Chapters, wiring: Wiring) -> None:
     )
 
 
-def _lay_strobe_net(site: Site, net: NetInfo, spot: Spot | None) -> None:
-    last = lay_strokes(site, net, spot)
-    if spot is None:
+def _lay_strobe_net(site: Site, net: NetInfo, rounds: Sequence[Round]) -> None:
+    first = rounds[0].spots[0] if rounds else None
+    last = lay_strokes(site, net, first)
+    if first is None:
         return
-    buttons = button_actions(site, net, spot)
-    actions = [*last, *buttons, Action("press", tile=spot.tile)]
+    buttons = button_actions(site, net, first)
+    actions = [*last, *buttons, Action("press", tile=first.tile)]
     back = _tried(site, actions)
     if back is None:
         actions.pop()
-        _step(site, net, spot, last, actions, buttons, "{lay}Leave it for now: the functional check tests this net.")
+        _step(site, net, first, last, actions, buttons, "{lay}Leave it for now: the functional check tests this net.")
+        rounds = rounds[:1]
     else:
-        _step(site, net, spot, last, actions, buttons, "{lay}{press} Now {flips}. Nothing else may change.")
+        _step(site, net, first, last, actions, buttons, "{lay}{press} Now {flips}. Nothing else may change.")
         go_back(site, back, net_title(site, net))
-    clearing = clearing_actions(site, net, spot)
-    if clearing:
-        site.step(
-            net_title(site, net),
-            "Take the button on {tile} away.",
-            clearing,
-            of=net,
-            tile=at(spot.tile),
-        )
+    away_step(site, net, first)
+    for one in rounds[1:]:
+        _press_elsewhere(site, net, one, first)
+
+
+def _press_elsewhere(site: Site, net: NetInfo, one: Round, first: Spot) -> None:
+    """A round of presses on other tiles, where mistakes show that the first press does not show."""
+    before = site.world.watched()
+    actions = [a for s in one.spots for a in (site.temporary(s.tile), Action("press", tile=s.tile))]
+    trial = site.trial(actions)
+    if trial.watched() == before:
+        for spot in one.spots:
+            site.take_away(spot.tile)
+        seen = [*_sampled(site, net), *(t for t in neighbours(site, net) if t not in _sampled(site, net))]
+        more_step(site, net, one, first, [], [], seen, False)
+        return
+    actions += [a for spot in one.spots for a in clearing_actions(site, net, spot)]
+    back = _tried(site, actions)
+    if back is not None:
+        template = "{press} Now {flips}. Nothing else may change. Take the button away."
+        _step(site, net, one.spots[0], [], actions, actions[:1], template, new_mistakes(site, net, one))
+        go_back(site, back, net_title(site, net))
 
 
 def _tried(site: Site, actions: Sequence[Action]) -> list[Move] | None:
@@ -82,6 +96,7 @@ def _step(
     actions: Sequence[Action],
     buttons: Sequence[Action],
     template: str,
+    mistakes: Sequence[Mistake] | None = None,
 ) -> None:
     words = site.words
     before = site.world.watched()
@@ -95,7 +110,7 @@ def _step(
         template,
         actions,
         see=see,
-        mistakes=likely_mistakes(site, net, spot, bool(flips)),
+        mistakes=likely_mistakes(site, net, spot, bool(flips)) if mistakes is None else mistakes,
         of=net,
         focus=in_sight(ends_of(last, spot), flips),
         lay=words.say("Lay {net}: {strokes}. ", net=net_words(site, net), strokes=stroke_list(site, last))

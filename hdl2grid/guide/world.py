@@ -69,7 +69,8 @@ class World:
         self.wires: dict[str, set[Tile]] = {}
         self.backdrop: list[tuple[int, int, int, int]] = []
         self._outs: dict[Tile, Tile] = {}
-        self._sinks: dict[Tile, tuple[tuple[Tile, ...], ...]] = {}
+        self._sinks: dict[str, dict[Tile, tuple[Tile, ...]]] = {}
+        """What is known of nets: colour -> tile -> its sinks."""
         self._fresh = fresh
 
     def copy(self) -> World:
@@ -79,7 +80,7 @@ class World:
         twin.wires = {colour: set(tiles) for colour, tiles in self.wires.items()}
         twin.backdrop = list(self.backdrop)
         twin._outs = dict(self._outs)
-        twin._sinks = dict(self._sinks)
+        twin._sinks = {colour: dict(known) for colour, known in self._sinks.items()}
         return twin
 
     # ---- what can be seen
@@ -106,7 +107,7 @@ class World:
             tiles = self.wires.setdefault(action.colour, set())
             covered = tiles_of(action.stroke)
             tiles.update(covered) if action.do == "wire" else tiles.difference_update(covered)
-            self._sinks.clear()
+            self._sinks.pop(action.colour, None)
         elif action.do == "backdrop" and action.area is not None:
             self.backdrop.append(action.area)
         elif action.do in ("press", "tick") and action.tile is not None:
@@ -136,18 +137,30 @@ class World:
         self.things[tile] = Thing(device, fresh.get(device.kind, 0))
         if device.to is not None:
             self._outs[tile] = device.to
-        self._sinks.clear()
+        self._forget(device.kind)
         if device.kind == "toggle":
             gate = self._gate_below(tile)
             if gate is not None and self._decides(gate, False):
                 self._run([gate], outcome)
 
+    def stand(self, device: Device, value: int) -> None:
+        """Puts a device down as it is in the midst of play: nothing answers."""
+        tile = (device.x, device.y)
+        self.things[tile] = Thing(device, value)
+        if device.to is not None:
+            self._outs[tile] = device.to
+        self._forget(device.kind)
+
+    def _forget(self, kind: str) -> None:
+        """A device of this kind has come or gone."""
+        if kind in _SINKS or kind == "crossover":
+            self._sinks.clear()
+
     def _remove(self, tile: Tile) -> None:
         if tile not in self.things:
             raise Impossible(f"there is nothing on {tile} to remove")
-        del self.things[tile]
+        self._forget(self.things.pop(tile).kind)
         self._outs.pop(tile, None)
-        self._sinks.clear()
 
     def _press(self, tile: Tile, outcome: Outcome) -> None:
         thing = self.things.get(tile)
@@ -246,11 +259,14 @@ class World:
 
     def nets_on(self, tile: Tile) -> tuple[tuple[Tile, ...], ...]:
         """For each net on a tile (one a colour at most), the tiles of its sinks."""
-        known = self._sinks.get(tile)
-        if known is None:
-            known = tuple(self._flood(tile, tiles) for tiles in self.wires.values() if tile in tiles)
-            self._sinks[tile] = known
-        return known
+        found = []
+        for colour, tiles in self.wires.items():
+            if tile in tiles:
+                known = self._sinks.setdefault(colour, {})
+                if tile not in known:
+                    known[tile] = self._flood(tile, tiles)
+                found.append(known[tile])
+        return tuple(found)
 
     def _flood(self, start: Tile, wired: set[Tile]) -> tuple[Tile, ...]:
         """The sinks that are joined to `start` by wire of one colour. A crossover is passed straight."""
