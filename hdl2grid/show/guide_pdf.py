@@ -6,7 +6,7 @@ A page is a scene like any other drawing, in quarters of a millimetre, so that a
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
@@ -18,7 +18,7 @@ from hdl2grid.show.guide_picture import Picture, step_pictures
 from hdl2grid.show.guide_story import INTRODUCTION, from_to_rows, look_rows, restore_rows, told
 from hdl2grid.show.pdf import pdf_bytes
 from hdl2grid.show.scene import Box, Line, Scene, Shape, Text
-from hdl2grid.show.shift import shifted
+from hdl2grid.show.shift import scaled, shifted
 from hdl2grid.target import Target
 
 UNITS_A_MM = 4.0
@@ -31,6 +31,9 @@ LEADING = 1.35
 GAP = 14.0
 BESIDE = 300.0
 """Words stand beside a picture if they have so much room there, else below it."""
+
+FACTORS = (1.0, 0.9, 0.8)
+"""Pictures are drawn at 5 mm a tile, or so much smaller where a step then fits on the page."""
 
 _WIDER = {"Helvetica": 1.16, "Helvetica-Bold": 1.3}
 """Vera, in which pages are set, is at most so much wider than Helvetica, by which lines are broken."""
@@ -95,10 +98,10 @@ def guide_pdf(guide: Guide, target: Target) -> bytes:
     words = Words()
     pictures = step_pictures(guide, target)
     for number, section in enumerate(guide.sections, 1):
-        steps = [_measured(*next(pictures), words) for _ in section.steps]
-        _heading(pages, f"{number}. {section.title}", section.why, steps[0].height if steps else 0)
-        for step in steps:
-            _step(pages, step)
+        steps = [_sizes(*next(pictures), words) for _ in section.steps]
+        _heading(pages, f"{number}. {section.title}", section.why, steps[0][-1].height if steps else 0)
+        for sizes in steps:
+            _step(pages, next((size for size in sizes if size.height <= pages.room), sizes[0]))
     _tables(pages, guide)
     return pdf_bytes(pages.scenes(), 72 / 25.4 / UNITS_A_MM)
 
@@ -151,6 +154,19 @@ class _Box:
     lines: list[_Line]
     left: float
     height: float
+
+
+def _sizes(step: Step, picture: Picture | None, words: Words) -> list[_Box]:
+    """A step with its picture as large as it may be, and smaller, for what is left of a page. A picture beside which
+    words have room is better than one above them."""
+    if picture is None:
+        return [_measured(step, picture, words)]
+    sizes = []
+    for factor in FACTORS:
+        width, height = picture.width * factor, picture.height * factor
+        small = replace(picture, width=width, height=height, shapes=tuple(scaled(picture.shapes, factor)))
+        sizes.append(_measured(step, small, words))
+    return [size for size in sizes if size.left] or sizes
 
 
 def _measured(step: Step, picture: Picture | None, words: Words) -> _Box:

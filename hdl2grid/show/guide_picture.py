@@ -164,7 +164,7 @@ def _marks(step: Step, look: Look) -> Iterator[Shape]:
         x, y = look.middle(action.tile[0]), look.middle(action.tile[1])
         if action.do in ("press", "tick"):
             yield Disc(x, y, tile * 0.48, None, hues.INK, 1.8)
-        elif action.do == "remove":
+        elif action.do == "remove" and action.tile not in _placed(step):
             half = tile * 0.4
             yield Polyline(((x - half, y - half), (x + half, y + half)), hues.INK, 1.6)
             yield Polyline(((x - half, y + half), (x + half, y - half)), hues.INK, 1.6)
@@ -174,11 +174,22 @@ def _marks(step: Step, look: Look) -> Iterator[Shape]:
             yield Box(left + 1, top + 1, tile - 2, tile - 2, None, hues.INK, 1.6, 3)
 
 
+def _placed(step: Step) -> set[Tile]:
+    """Where something is put that stands there after the step."""
+    placed: set[Tile] = set()
+    for action in step.actions:
+        if action.device is not None:
+            placed.add((action.device.x, action.device.y))
+        elif action.do == "remove" and action.tile is not None:
+            placed.discard(action.tile)
+    return placed
+
+
 def _caption(step: Step) -> str:
     said = []
     if any(a.do in ("press", "tick") for a in step.actions):
         said.append("ring: press here; frame: changes" if step.changes else "ring: press here")
-    if any(a.do == "remove" for a in step.actions):
+    if any(a.do == "remove" and a.tile not in _placed(step) for a in step.actions):
         said.append("cross: take away")
     if step.keep_clear:
         said.append(f"hatched: keep clear of {step.keep_clear[0].colour}")

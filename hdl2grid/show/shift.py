@@ -1,11 +1,11 @@
-"""Moving shapes."""
+"""Moving shapes, and making them smaller or larger."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
 
-from hdl2grid.show.scene import Group, Line, Polyline, Shape
+from hdl2grid.show.scene import Box, Disc, Group, Line, Polyline, Shape
 
 
 def shifted(shapes: Iterable[Shape], dx: float, dy: float) -> list[Shape]:
@@ -21,3 +21,31 @@ def _shifted(shape: Shape, dx: float, dy: float) -> Shape:
     if isinstance(shape, Polyline):
         return replace(shape, points=tuple((x + dx, y + dy) for x, y in shape.points))
     return replace(shape, x=shape.x + dx, y=shape.y + dy)
+
+
+def scaled(shapes: Iterable[Shape], factor: float) -> list[Shape]:
+    """The same shapes, `factor` times as large, lines and letters too."""
+    return [_scaled(shape, factor) for shape in shapes]
+
+
+def _scaled(shape: Shape, f: float) -> Shape:
+    if isinstance(shape, Group):
+        return Group(shape.title, tuple(scaled(shape.shapes, f)))
+    if isinstance(shape, Line):
+        dash = tuple(length * f for length in shape.dash)
+        return Line(shape.x0 * f, shape.y0 * f, shape.x1 * f, shape.y1 * f, shape.stroke, shape.width * f, dash)
+    if isinstance(shape, Polyline):
+        return replace(shape, points=tuple((x * f, y * f) for x, y in shape.points), width=shape.width * f)
+    if isinstance(shape, Box):
+        return replace(
+            shape,
+            x=shape.x * f,
+            y=shape.y * f,
+            width=shape.width * f,
+            height=shape.height * f,
+            line=shape.line * f,
+            radius=shape.radius * f,
+        )
+    if isinstance(shape, Disc):
+        return replace(shape, x=shape.x * f, y=shape.y * f, radius=shape.radius * f, line=shape.line * f)
+    return replace(shape, x=shape.x * f, y=shape.y * f, size=shape.size * f)

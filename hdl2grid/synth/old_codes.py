@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import deque
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import islice, permutations
@@ -13,7 +14,7 @@ from hdl2grid.circuit.match import plain_name
 from hdl2grid.circuit.model import Circuit, Level, Stack
 from hdl2grid.logic.model import Logic
 from hdl2grid.sim.compiled import CompiledEngine
-from hdl2grid.sim.network import network_from_circuit
+from hdl2grid.sim.network import Network, network_from_circuit
 from hdl2grid.synth.codes import Coding, code_of
 from hdl2grid.synth.gating import word_of
 from hdl2grid.synth.groups import Group
@@ -43,20 +44,80 @@ def old_coding(group: Group, logic: Logic, old: Circuit) -> Coding | None:
     pattern = re.compile(rf"{re.escape(words[0])}\.code'*(\[\d+\])?")
     members = [s for s in old.stacks if s.strobe is not None and pattern.fullmatch(plain_name(s.name))]
     first = logic.registers[group.registers[0]]
-    if not members or group.behaviour.context or first.domain not in {s.name for s in old.sources}:
+    if not members or first.domain not in {s.name for s in old.sources}:
         return None
     members.sort(key=lambda s: int((re.findall(r"\[(\d+)\]", s.name) or ["0"])[-1]))
-    return _filled(group, len(members), _course(old, members, first.domain))
+    network = _watched(old, members)
+    if not group.behaviour.context:
+        return _filled(group, len(members), _course(group, network, first.domain))
+    switches = _switches(group, logic, old)
+    if switches is None or group.condition:
+        return None
+    return _filled(group, len(members), _branches(group, network, first.domain, switches))
 
 
-def _course(old: Circuit, members: Sequence[Stack], event: str) -> list[int]:
-    """The codes that the registers run through, each once, from the first state on, taken to be 0."""
+def _watched(old: Circuit, members: Sequence[Stack]) -> Network:
+    """The old machine with the levels of some registers, taken to be 0 in the first state, as its probes."""
     drivers = registers_of(old)
     levels = tuple(Level(f"bit {i}", tuple(sorted(drivers[s.name])), 0) for i, s in enumerate(members))
-    network = network_from_circuit(replace(old, levels=levels))
+    return network_from_circuit(replace(old, levels=levels))
+
+
+def _switches(group: Group, logic: Logic, old: Circuit) -> dict[str, int] | None:
+    """The switches that a group reads, by name, and how they stand in the first state; None where it reads anything
+    else, or one that the old machine has not."""
+    known = {s.name: int(bool(s.on)) for s in old.sources if s.kind == "switch"}
+    names = [logic.inputs[s - 1 - len(logic.registers)].name for s in group.context if s > len(logic.registers)]
+    if len(names) < len(group.context) or not known.keys() >= set(names):
+        return None
+    return {name: known[name] for name in names}
+
+
+def _branches(group: Group, network: Network, event: str, switches: dict[str, int]) -> dict[int, int]:
+    """The codes of the states that both machines reach with the switches set to one level or the other before each
+    tick, breadth first; one that the old machine has for two states is left to the first."""
+    behaviour, engine = group.behaviour, CompiledEngine(network)
+    codes = {behaviour.first: 0}
+    queue = deque([(behaviour.first, engine.state(), tuple(switches.values()))])
+    while queue:
+        state, memory, standing = queue.popleft()
+        for point, here in enumerate(behaviour.here):
+            target = behaviour.after[point]
+            if here != state or target in codes:
+                continue
+            levels = tuple(mask >> point & 1 for mask in behaviour.context)
+            engine.restore(memory)
+            for name, was, level in zip(switches, standing, levels, strict=True):
+                if was != level:
+                    engine.fire(network.event(name))
+            engine.fire(network.event(event))
+            code = sum(
+                int(bit) << i for i, bit in enumerate(engine.bits()[network.first_probe :][: len(network.probes)])
+            )
+            if code not in codes.values():
+                codes[target] = code
+                queue.append((target, engine.state(), levels))
+    return codes
+
+
+def _course(group: Group, network: Network, event: str) -> dict[int, int]:
+    """The code of each state, step by step of both machines."""
+    step = dict(zip(group.behaviour.here, group.behaviour.after, strict=True))
+    codes: dict[int, int] = {}
+    state = group.behaviour.first
+    for code in _run(network, event):
+        if state in codes:
+            break
+        codes[state] = code
+        state = step.get(state, state)
+    return codes
+
+
+def _run(network: Network, event: str) -> list[int]:
+    """The codes that the registers run through, each once, from the first state on."""
     engine = CompiledEngine(network)
-    watch = [network.first_probe + i for i in range(len(members))]
-    weights = 1 << np.arange(len(members), dtype=np.int64)
+    watch = [network.first_probe + i for i in range(len(network.probes))]
+    weights = 1 << np.arange(len(watch), dtype=np.int64)
     events = np.full(_CHUNK, network.event(event), np.int64)
     codes = [0]
     for _ in range(_MOST_EVENTS // _CHUNK):
@@ -68,17 +129,9 @@ def _course(old: Circuit, members: Sequence[Stack], event: str) -> list[int]:
     return codes
 
 
-def _filled(group: Group, width: int, course: Sequence[int]) -> Coding | None:
-    """The old code, step by step of both machines; states beyond the old course take what is left."""
+def _filled(group: Group, width: int, codes: dict[int, int]) -> Coding | None:
+    """The old code; states beyond those known take what is left."""
     behaviour = group.behaviour
-    step = dict(zip(behaviour.here, behaviour.after, strict=True))
-    codes: dict[int, int] = {}
-    state = behaviour.first
-    for code in course:
-        if state in codes:
-            break
-        codes[state] = code
-        state = step.get(state, state)
     rest = [s for s in range(behaviour.num_states) if s not in codes]
     free = [c for c in range(1 << width) if c not in codes.values()]
     if len(free) < len(rest):
