@@ -56,9 +56,11 @@ STEPS = (
 cells need with them. More room at the pins helps more than more area."""
 ALIKE = ((3, 3, 1.2), (3, 4, 1.3), (4, 5, 1.4))
 """The same for machines with repeated blocks, as long as these are to be laid alike."""
-TALLER, LOOSEN, TIGHTENING = 40, 12, 150
+TALLER, LOOSEN, TIGHTENING = 40, 24, 150
 """How often a tidy grid is made higher until its cells fit; with how many conflicts repeated nets may go their own
 ways; tries of repair for bringing one of them back."""
+MORE_ALIKE = 4
+"""So many times as many placements are routed where blocks are repeated: a good one is rarer."""
 HOT = (12.0, 6.0, 3.0)
 """Temperatures at which cells are brought onto a smaller grid, one after the other."""
 EVERY = 3
@@ -81,6 +83,8 @@ LEAST_CUTS, LEAST_STALL = 120, 20
 """How often that is tried at least, and given up after so many failures in a row."""
 UNLIMITED = 1_000_000
 """Limits whose product is at least so many tiles are none."""
+POLISH_HEAT = 8.0
+"""Temperature at which polish begins, in prices of the style: fewer crossovers are found only by way of worse layouts."""
 FLOW, TOGETHER = 0.1, 1.0
 """Prices of tidy placement, in tiles of wire: of a row by which a sink stands above its driver, and of a tile of half
 the circumference of a block's box."""
@@ -429,7 +433,7 @@ class Search:
         repaired where conflicts are so many that more room is the better way."""
         widen = model is None
         best: tuple[int, Board] | None = None
-        for turn in range(self.effort.seeds):
+        for turn in range(self.effort.seeds * (MORE_ALIKE if self.repeats else 1)):
             seed = self.params.seed * 1_000_003 + 1000 * number + turn
             if model is None:
                 board = self.packed(size, places, turn)
@@ -464,6 +468,8 @@ class Search:
                 board, conflicts = self.widen(board, conflicts, places)
         if 0 < conflicts <= LOOSEN and self.repeats and not self.is_stopped:
             conflicts = self.loosen(board, places)
+            if widen:
+                board, conflicts = self.widen(board, conflicts, places)
         if conflicts == 0 and self.repeats:
             board = self.tighten(board)
         if conflicts and widen and not self.is_stopped:
@@ -476,7 +482,7 @@ class Search:
         conflicts left."""
         scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
         conflicts = 0
-        for _ in range(LOOSEN):
+        for _ in range(LOOSEN // 2):
             bad = np.unique(np.flatnonzero(board.bad) // COLOURS)
             board.loose[self.shape.lead_sig[bad]] = True
             conflicts = self.reroute(board, scratch, places, self.effort.tries // 4)
@@ -585,8 +591,9 @@ class Search:
         prices = self.prices
         params = RepairParams(
             tries=self.effort.polish, stall=self.effort.polish, rounds=3, conflict=1000.0, wire=prices.wire,
-            crossover=prices.crossover, bend=prices.bend, stroke=prices.stroke, hot=2.0, cold=0.3,
+            crossover=prices.crossover, bend=prices.bend, stroke=prices.stroke, hot=POLISH_HEAT, cold=0.3,
         )  # fmt: skip
         self.tell(board, legal=True)
-        left, _, _ = better(self.shape, board, scratch, params, TIGHTEST, RouteParams(), self.rng, False)
+        routes = RouteParams(cross=0.5 * prices.crossover / max(prices.wire, 0.1))
+        left, _, _ = better(self.shape, board, scratch, params, TIGHTEST, routes, self.rng, False)
         return board if left == 0 else kept

@@ -29,8 +29,10 @@ class Effort:
 
 
 EFFORTS = {
-    "quick": Effort(3, 6000, lines=16, cuts=16, cut_tries=300, stall=5, rounds=0, batch=0, stir=0, polish=4000),
-    "normal": Effort(4, 8000, lines=16, cuts=150, cut_tries=700, stall=25, rounds=2, batch=3, stir=2000, polish=50_000),
+    "quick": Effort(3, 6000, lines=16, cuts=16, cut_tries=300, stall=5, rounds=0, batch=0, stir=0, polish=8000),
+    "normal": Effort(
+        4, 8000, lines=16, cuts=150, cut_tries=700, stall=25, rounds=2, batch=3, stir=2000, polish=150_000
+    ),
     "long": Effort(
         6, 16_000, lines=16, cuts=300, cut_tries=2000, stall=50, rounds=10, batch=4, stir=6_000, polish=300_000
     ),
