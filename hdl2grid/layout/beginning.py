@@ -84,7 +84,7 @@ LEAST_CUTS, LEAST_STALL = 120, 20
 UNLIMITED = 1_000_000
 """Limits whose product is at least so many tiles are none."""
 POLISH_HEAT = 8.0
-"""Temperature at which polish begins, in prices of the style: fewer crossovers are found only by way of worse layouts."""
+"""Temperature at which polish begins, in prices of the style: fewer crossovers are found by way of worse layouts."""
 FLOW, TOGETHER = 0.1, 1.0
 """Prices of tidy placement, in tiles of wire: of a row by which a sink stands above its driver, and of a tile of half
 the circumference of a block's box."""
