@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from hdl2grid.circuit.match import renamed_nets
 from hdl2grid.circuit.model import Circuit, Origin, Source
 from hdl2grid.errors import DesignFailed, Finding, SourceLine
 from hdl2grid.floorplan import Floorplan
@@ -15,11 +16,11 @@ from hdl2grid.layout.assemble import assemble
 from hdl2grid.layout.crew import Stop
 from hdl2grid.layout.lay_out import Layout, LayoutFailed, LayoutParams, LayoutStats, lay_out
 from hdl2grid.layout.near import lay_out_near
-from hdl2grid.layout.old_plan import read_old
+from hdl2grid.layout.old_plan import joined_nets, read_old
 from hdl2grid.logic.elaborate import Elaboration, elaborate
 from hdl2grid.machine import Machine, Ticker
 from hdl2grid.netlist import Netlist
-from hdl2grid.nets import MAX_SIGNALS, form_nets, pixels_touch, spread_toggles
+from hdl2grid.nets import form_nets, pixel_nets, spread_toggles
 from hdl2grid.panel.model import PanelLayout
 from hdl2grid.plan.extract import extract
 from hdl2grid.plan.model import Plan
@@ -259,11 +260,12 @@ def map_machine(machine: Machine, folder: Path, options: FlowOptions, progress: 
     progress.stage("elaborate")
     elaboration = elaborate(machine)
     progress.stage("synthesise")
-    params = SynthParams(seed=options.seed, keep_codes=options.keep_codes)
-    if pixels_touch(panel_of(machine)):
-        params = replace(params, pixel_terms=MAX_SIGNALS // 2)
+    most = pixel_nets(panel_of(machine))
+    terms = min(SynthParams.pixel_terms, most)
+    params = SynthParams(seed=options.seed, keep_codes=options.keep_codes, pixel_terms=terms, pixel_nets=most)
     near = None if options.near is None else circuit_of(options.near)
-    synthesis = synthesise(elaboration.logic, sources, params, near)
+    nets = () if options.near is None else joined_nets(options.near)
+    synthesis = synthesise(elaboration.logic, sources, params, near, nets)
     portable = replace(synthesis, circuit=_portable(synthesis.circuit, folder))
     return Mapped(machine, elaboration, portable, elaboration.warnings)
 
@@ -295,20 +297,21 @@ def place_machine(
     width, height = limits_of(mapped.machine, options)
     panel = panel_of(mapped.machine)
     progress.stage("form nets")
-    circuit = spread_toggles(mapped.circuit)
-    netlist = form_nets(circuit, panel, mapped.machine.floorplan)
+    kept = _kept_nets(mapped.circuit, options.near)
+    circuit = spread_toggles(mapped.circuit, panel, kept)
+    netlist = form_nets(circuit, panel, mapped.machine.floorplan, kept)
     progress.stage("place and route")
     weights = options.target.weights(options.style)
     params = LayoutParams(options.effort, options.seed, width, height, options.style, weights)
     layout = _near(netlist, circuit, options, params, progress, stop)
-    kept = layout is not None
+    is_near = layout is not None
     try:
         layout = layout or lay_out(netlist, params, progress, stop, options.jobs)
     except LayoutFailed as failed:
         raise _not_placed(failed, circuit, (width, height), panel, mapped.machine.floorplan) from None
     names = options.target.colour_names
-    plan = assemble(circuit, netlist, layout.board, panel, options.target.name, names, *([True] * kept))
-    if options.near is not None and not kept:
+    plan = assemble(circuit, netlist, layout.board, panel, options.target.name, names, *([True] * is_near))
+    if options.near is not None and not is_near:
         mapped = replace(mapped, warnings=(*mapped.warnings, "no plan was found near the old one: this is a new one"))
     return Placed(mapped, circuit, plan, layout.stats, _with_hdl_names(layout.troubles, circuit))
 
@@ -360,6 +363,10 @@ def _not_placed(
 def _with_hdl_names(troubles: tuple[Trouble, ...], circuit: Circuit) -> tuple[Trouble, ...]:
     signal = {stack.name: origin.signal for stack, origin in zip(circuit.stacks, circuit.origin, strict=True)}
     return tuple(trouble.renamed(lambda name: signal.get(name, name)) for trouble in troubles)
+
+
+def _kept_nets(circuit: Circuit, near: Plan | None) -> tuple[tuple[str, ...], ...]:
+    return () if near is None else renamed_nets(joined_nets(near), circuit, circuit_of(near))
 
 
 def _near(

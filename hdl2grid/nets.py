@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations, pairwise, permutations
 
@@ -11,32 +11,45 @@ from hdl2grid.circuit.model import Circuit, Source, Stack, Toggle
 from hdl2grid.floorplan import Floorplan
 from hdl2grid.netlist import Cell, CellTile, Netlist, Signal, Sink, Site
 from hdl2grid.panel.model import PanelLayout
+from hdl2grid.partition import MAX_NETS, Drivers, Partition, share_nets
 from hdl2grid.plan.model import Device
 from hdl2grid.siting import Frame, frame_of, site_of
 
-MAX_SIGNALS = 4
-"""A tile bears at most one net of each of the four colours."""
 
-
-def spread_toggles(circuit: Circuit) -> Circuit:
+def spread_toggles(circuit: Circuit, panel: PanelLayout | None = None, kept: Sequence[Drivers] = ()) -> Circuit:
     """The circuit with its toggles in an order in which four colours suffice between neighbours.
 
-    Two toggles that touch bear at most MAX_SIGNALS signals together. Where no order does, toggles that never change
-    are put between them, with the bit that leaves the gate's function as it is.
+    Two toggles that touch bear at most four nets together, and so do the lowest toggle and the gate. Where no order
+    does, toggles that never change are put between them, with the bit that leaves the gate's function as it is. Where
+    drivers are joined on nets, colours are scarce: then neighbours bear three nets at most. `kept` are nets that are
+    wanted again if they still do.
     """
-    signal = _signal_of(circuit)
-    stacks = []
-    for stack in circuit.stacks:
-        crowds = [frozenset(signal[d] for d in toggle.drivers) for toggle in stack.toggles]
-        order = _calm_order(crowds) if _is_crowded(crowds) else list(range(len(crowds)))
-        idle = Toggle(1 if stack.function in ("AND", "NAND") else 0, ())
-        toggles: list[Toggle] = []
-        for place, number in enumerate(order):
-            if place and len(crowds[order[place - 1]] | crowds[number]) > MAX_SIGNALS:
-                toggles.append(idle)
-            toggles.append(stack.toggles[number])
-        stacks.append(replace(stack, toggles=tuple(toggles)))
+    shared = share_nets(circuit, pixel_nets(panel), kept)
+    stacks = [stack if stack.strobe is not None else _spread(stack, shared) for stack in circuit.stacks]
     return replace(circuit, stacks=tuple(stacks))
+
+
+def _spread(stack: Stack, shared: Partition) -> Stack:
+    crowds, most = _crowds(stack, shared), _most_together(shared)
+    order = _calm_order(crowds, most) if _is_crowded(crowds, most) else list(range(1, len(crowds)))
+    idle = Toggle(1 if stack.function in ("AND", "NAND") else 0, ())
+    toggles: list[Toggle] = []
+    for below, number in pairwise([0, *order]):
+        if len(crowds[below] | crowds[number]) > most:
+            toggles.append(idle)
+        toggles.append(stack.toggles[number - 1])
+    return replace(stack, toggles=tuple(toggles))
+
+
+def _crowds(stack: Stack, shared: Partition) -> list[frozenset[int]]:
+    """The nets on a stack's gate, and those on each toggle."""
+    gate = frozenset(number for number, net in enumerate(shared.nets) if stack.name in net)
+    return [gate, *(frozenset(shared.of.get(toggle.drivers, ())) for toggle in stack.toggles)]
+
+
+def pixel_nets(panel: PanelLayout | None) -> int:
+    """How many nets a pixel may bear: half of the colours where pixels of different bits stand side by side."""
+    return MAX_NETS // 2 if pixels_touch(panel) else MAX_NETS
 
 
 def pixels_touch(panel: PanelLayout | None) -> bool:
@@ -45,19 +58,26 @@ def pixels_touch(panel: PanelLayout | None) -> bool:
     return any(at.get((x + dx, y + dy), name) != name for (x, y), name in at.items() for dx, dy in ((1, 0), (0, 1)))
 
 
-def _is_crowded(crowds: list[frozenset[int]]) -> bool:
-    return any(len(a | b) > MAX_SIGNALS for a, b in combinations(crowds, 2))
+def _most_together(shared: Partition) -> int:
+    """The most nets that neighbours in a stack bear together."""
+    return MAX_NETS - 1 if shared.is_joined else MAX_NETS
 
 
-def _calm_order(crowds: list[frozenset[int]]) -> list[int]:
-    """An order with few neighbours that are too many together: the best of all for six toggles at most, else greedy."""
+def _is_crowded(crowds: list[frozenset[int]], most: int) -> bool:
+    return any(len(a | b) > most for a, b in combinations(crowds, 2))
+
+
+def _calm_order(crowds: list[frozenset[int]], most: int) -> list[int]:
+    """An order of the toggles, as places in `crowds`, with few neighbours that are too many together, the gate (place
+    0) at the foot: the best of all for six toggles at most, else greedy."""
 
     def clashes(order: list[int]) -> int:
-        return sum(len(crowds[a] | crowds[b]) > MAX_SIGNALS for a, b in pairwise(order))
+        return sum(len(crowds[a] | crowds[b]) > most for a, b in pairwise([0, *order]))
 
-    if len(crowds) <= 6:
-        return min((list(order) for order in permutations(range(len(crowds)))), key=clashes)
-    left = sorted(range(len(crowds)), key=lambda i: (-len(crowds[i]), i))
+    numbers = range(1, len(crowds))
+    if len(numbers) <= 6:
+        return min((list(order) for order in permutations(numbers)), key=clashes)
+    left = sorted(numbers, key=lambda i: (-len(crowds[i]), i))
     order = [left.pop(0)]
     while left:
         following = min(left, key=lambda i: (len(crowds[order[-1]] | crowds[i]), i))
@@ -66,30 +86,18 @@ def _calm_order(crowds: list[frozenset[int]]) -> list[int]:
     return order
 
 
-def _signal_of(circuit: Circuit) -> dict[str, int]:
-    """For each driver that is read a number, shared with those that the same sinks list; a ticker shares none."""
-    tickers = {source.name for source in circuit.sources if source.kind == "ticker"}
-    sinks = [toggle.drivers for stack in circuit.stacks for toggle in stack.toggles]
-    sinks += [stack.strobe for stack in circuit.stacks if stack.strobe is not None]
-    sinks += [pixel.drivers for pixel in circuit.pixels]
-    readers: dict[str, list[int]] = defaultdict(list)
-    for number, drivers in enumerate(sinks):
-        for driver in drivers:
-            readers[driver].append(number)
-    numbers: dict[tuple[str, tuple[int, ...]], int] = {}
-    alone = {driver: driver if driver in tickers else "" for driver in readers}
-    return {driver: numbers.setdefault((alone[driver], tuple(row)), len(numbers)) for driver, row in readers.items()}
-
-
-def form_nets(circuit: Circuit, panel: PanelLayout | None, floorplan: Floorplan | None = None) -> Netlist:
+def form_nets(
+    circuit: Circuit, panel: PanelLayout | None, floorplan: Floorplan | None = None, kept: Sequence[Drivers] = ()
+) -> Netlist:
     """Cells for every stack, source and pixel, and the signals that join them.
 
     A register and its reset become one cell; an output bit that the panel does not show gets a pixel of its own. The
-    sources that the floorplan places by the panel, and the panel's margin, are part of the panel's cell.
+    sources that the floorplan places by the panel, and the panel's margin, are part of the panel's cell. `kept` as in
+    `spread_toggles`.
     """
     frame = frame_of(floorplan or Floorplan(), panel) if panel is not None and panel.pixels else None
     by_panel = frame.sources if frame is not None else {}
-    builder = _Builder(_signal_of(circuit))
+    builder = _Builder(share_nets(circuit, pixel_nets(panel), kept))
     resets = _reset_of(circuit.stacks)
     paired = set(resets.values())
     stacks = {stack.name: stack for stack in circuit.stacks}
@@ -126,14 +134,14 @@ def _reset_of(stacks: tuple[Stack, ...]) -> dict[str, str]:
 
 @dataclass
 class _Builder:
-    signal_of: Mapping[str, int]
+    shared: Partition
     cells: list[Cell] = field(default_factory=list)
     tiles: list[CellTile] = field(default_factory=list)
     driver_tile: dict[str, int] = field(default_factory=dict)
-    wants: list[tuple[tuple[int, ...], tuple[str, ...]]] = field(default_factory=list)
+    wants: list[tuple[tuple[int, ...], Drivers]] = field(default_factory=list)
     on_panel: dict[str, list[tuple[int, ...]]] = field(default_factory=dict)
 
-    def _tile(self, dx: int, dy: int, device: Device, drivers: tuple[str, ...] | None = None) -> int:
+    def _tile(self, dx: int, dy: int, device: Device, drivers: Drivers | None = None) -> int:
         self.tiles.append(CellTile(len(self.cells), dx, dy, device))
         number = len(self.tiles) - 1
         if drivers:
@@ -171,7 +179,7 @@ class _Builder:
 
     def add_stack(self, stack: Stack, block: str) -> None:
         tiles, toggles = self._column(stack, 0)
-        if _is_crowded([frozenset(self.signal_of[d] for d in toggle.drivers) for toggle in stack.toggles]):
+        if _is_crowded(_crowds(stack, self.shared), _most_together(self.shared)):
             toggles = []  # they stand in the order that spread_toggles has found
         self.cells.append(Cell(stack.name, "stack", 1, len(tiles), tuple(tiles), False, tuple(toggles), block))
 
@@ -204,18 +212,13 @@ class _Builder:
                 self.cells.append(Cell(pixel.signal, "pixel", 1, 1, (tile,), False, ()))
 
     def finish(self, site: Site) -> Netlist:
-        groups: dict[int, list[str]] = defaultdict(list)
-        for driver in self.driver_tile:
-            if driver in self.signal_of:
-                groups[self.signal_of[driver]].append(driver)
-        signals = tuple(
-            Signal(tuple(sorted(drivers)), tuple(self.driver_tile[d] for d in sorted(drivers)))
-            for drivers in groups.values()
-        )
-        number = {signal.drivers[0]: i for i, signal in enumerate(signals)}
-        sinks = tuple(
-            Sink(tiles, tuple(number[d] for d in sorted(drivers) if d in number)) for tiles, drivers in self.wants
-        )
+        place = {driver: i for i, driver in enumerate(self.driver_tile)}
+        nets = [tuple(d for d in net if d in place) for net in self.shared.nets]
+        order = sorted((n for n, net in enumerate(nets) if net), key=lambda n: sorted(place[d] for d in nets[n]))
+        number = {net: i for i, net in enumerate(order)}
+        signals = tuple(Signal(nets[n], tuple(self.driver_tile[d] for d in nets[n])) for n in order)
+        wanted = [(tiles, [n for n in self.shared.of[drivers] if n in number]) for tiles, drivers in self.wants]
+        sinks = tuple(Sink(tiles, tuple(number[n] for n in row)) for tiles, row in wanted)
         return Netlist(tuple(self.cells), tuple(self.tiles), signals, sinks, site)
 
 

@@ -82,7 +82,7 @@ def test_nothing_moves_where_nothing_has_changed():
     assert planned("", True).verdict == "proved"
 
 
-@pytest.mark.parametrize(("change", "most"), [("segment", 0.4), ("lamp", 0.4), ("modulus", 0.4), ("dark", 0.1)])
+@pytest.mark.parametrize(("change", "most"), [("segment", 0.5), ("lamp", 0.45), ("modulus", 0.4), ("dark", 0.1)])
 def test_a_small_change_moves_few_tiles(change, most):
     """Shares of this small machine, whose every cell is a twentieth of it, after a short search; a new plan touches
     nine tiles of ten. For clock_12h see docs/layout.md."""
@@ -101,7 +101,7 @@ def test_it_does_so_in_both_styles_and_with_other_seeds(style, seed):
     outcome = planned("segment", True, style, seed)
     assert outcome.verdict == "proved"
     assert not outcome.placed.mapped.warnings
-    assert compare(plan_of(planned(style=style, seed=seed)), plan_of(outcome)).share_touched < 0.65
+    assert compare(plan_of(planned(style=style, seed=seed)), plan_of(outcome)).share_touched < 0.5
 
 
 def test_the_same_old_plan_gives_the_same_new_one():

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from hdl2grid.circuit.model import Circuit, Origin, Pixel, Source, Stack, Toggle
-from hdl2grid.nets import MAX_SIGNALS, form_nets, pixels_touch, spread_toggles
+from hdl2grid.nets import form_nets, pixels_touch, spread_toggles
 from hdl2grid.panel.model import PanelLayout, PanelPixel
+from hdl2grid.partition import MAX_NETS
 
 SYNC = Source("ticker", "sync", period_s=1, running=True)
 RESET = Source("button", "reset")
@@ -64,7 +65,7 @@ def test_crowded_toggles_get_an_idle_one_between_them() -> None:
 def test_toggles_with_room_stay_as_they_are() -> None:
     plain = circuit(*register("q"), Stack("x", "AND", (Toggle(0, ("q", "q.reset")), Toggle(1, ("q", "q.reset"))), None))
     assert spread_toggles(plain) == plain
-    assert MAX_SIGNALS == 4
+    assert MAX_NETS == 4
 
 
 def test_pixels_touch_only_where_bits_differ() -> None:

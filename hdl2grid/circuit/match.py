@@ -25,6 +25,12 @@ def match_circuits(new: Circuit, old: Circuit) -> Names:
     return _Matcher(new, old).run()
 
 
+def renamed_nets(nets: Iterable[tuple[str, ...]], new: Circuit, old: Circuit) -> tuple[tuple[str, ...], ...]:
+    """Sets of drivers of `old` by their names in `new`; without those of which it has not all."""
+    now = {before: name for name, before in match_circuits(new, old).items()}
+    return tuple(tuple(sorted(now[d] for d in net)) for net in nets if all(d in now for d in net))
+
+
 class _Matcher:
     def __init__(self, new: Circuit, old: Circuit) -> None:
         self.new, self.old = new, old

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 
 from hdl2grid.circuit.model import Circuit
@@ -74,6 +75,13 @@ def read_old(plan: Plan) -> OldPlan:
         nets=tuple(_old_net(net, names, found, set(at)) for net in found.nets),
         nets_on=nets_on,
     )
+
+
+def joined_nets(plan: Plan) -> tuple[tuple[str, ...], ...]:
+    """The drivers of each net of a plan, if there is a driver that is on nets with different drivers; else nothing."""
+    nets = dict.fromkeys(tuple(sorted(plan.devices[d].label for d in net.drivers)) for net in extract(plan).nets)
+    counts = Counter(driver for net in nets for driver in net)
+    return tuple(nets) if any(count > 1 for count in counts.values()) else ()
 
 
 def _old_net(net: Net, names: list[str], found: Extraction, devices: set[Tile]) -> OldNet:

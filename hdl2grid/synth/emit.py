@@ -7,9 +7,11 @@ from collections.abc import Sequence
 
 import networkx as nx
 
+from hdl2grid.circuit.match import renamed_nets
 from hdl2grid.circuit.model import Circuit, Level, Origin, Pixel, Source, Stack, Toggle
 from hdl2grid.errors import SourceLine
 from hdl2grid.logic.model import Logic
+from hdl2grid.partition import Drivers, share_nets
 from hdl2grid.synth.gating import word_of
 from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.network import COLLECTOR, EXACTLY_ONE, PRODUCT, Form
@@ -22,6 +24,30 @@ _SHORT = {PRODUCT: "and", EXACTLY_ONE: "one", COLLECTOR: "sum"}
 def emit(logic: Logic, problem: Problem, timed: Timed, sources: Sequence[Source], constant: frozenset[int]) -> Circuit:
     """The circuit of a timed problem. Every plain stack says 0 in the first state."""
     return _Emitter(logic, problem, timed, sources, constant).circuit()
+
+
+def crowded_forms(
+    logic: Logic,
+    problem: Problem,
+    timed: Timed,
+    sources: Sequence[Source],
+    constant: frozenset[int],
+    pixel_nets: int,
+    near: Circuit | None,
+    near_nets: Sequence[Drivers],
+    quick: bool,
+) -> set[Form]:
+    """The forms of the sinks and toggles that have more nets than colours allow, however drivers are joined on nets (as
+    far as was found); or, with an earlier circuit, if they are joined on its nets."""
+    emitter = _Emitter(logic, problem, timed, sources, constant)
+    circuit = emitter.circuit()
+    kept = () if near is None else renamed_nets(near_nets, circuit, near)
+    crowded = set(share_nets(circuit, pixel_nets, kept, near is not None, quick).crowded)
+    network = problem.network
+    places = [(s.form, signals) for s, signals in zip(problem.sinks, timed.sinks, strict=True)]
+    for cell in timed.cells:
+        places += zip(network.cells[cell].factors, timed.toggles[cell], strict=True)
+    return {form for form, signals in places if emitter.names_of(signals) in crowded}
 
 
 class _Emitter:
@@ -62,7 +88,7 @@ class _Emitter:
             self._add_cell(cell)
         for signal, buffer in self.timed.buffers.items():
             owner = self.owner.get(signal)
-            stack = Stack(self.drivers[signal][0], "AND", (Toggle(0, self._names(buffer.inputs)),))
+            stack = Stack(self.drivers[signal][0], "AND", (Toggle(0, self.names_of(buffer.inputs)),))
             self._add(stack, owner)
         for names, event in [(self.reset_names, "reset"), *((n, d) for (d, _), n in self.strobe_names.items())]:
             for before, name in zip(names, names[1:], strict=False):
@@ -143,7 +169,7 @@ class _Emitter:
             later = [self._unique(f"{first}.buf{k + 1}") for k in range(length)]
             self.strobe_names[domain, gate] = [first, *later]
 
-    def _names(self, signals: Sequence[int]) -> tuple[str, ...]:
+    def names_of(self, signals: Sequence[int]) -> tuple[str, ...]:
         return tuple(sorted(name for s in signals for name in self.drivers[s]))
 
     def _gate_number(self, sink: Sink) -> int:
@@ -160,7 +186,7 @@ class _Emitter:
         strobe = sink.domain if sink.gate is None else self.gate_names[sink.gate]
         if delay:
             strobe = self.strobe_names[sink.domain, sink.gate][delay]
-        toggle = Toggle(self._value(sink.form), self._names(signals))
+        toggle = Toggle(self._value(sink.form), self.names_of(signals))
         self._add(Stack(name, "AND", (toggle,), (strobe,)), sink)
 
     def _add_register(self, sink: Sink, signals: Sequence[int], delay: int) -> None:
@@ -176,7 +202,7 @@ class _Emitter:
     def _add_cell(self, cell: int) -> None:
         kind, factors = self.network.cells[cell].kind, self.network.cells[cell].factors
         toggles = tuple(
-            Toggle(self._value(factor), self._names(signals))
+            Toggle(self._value(factor), self.names_of(signals))
             for factor, signals in zip(factors, self.timed.toggles[cell], strict=True)
         )
         function = ("XOR", "XNOR") if kind == EXACTLY_ONE else ("AND", "NAND")
@@ -187,7 +213,7 @@ class _Emitter:
 
     def _pixels(self) -> tuple[Pixel, ...]:
         return tuple(
-            Pixel(sink.name, bool(self._value(sink.form)), self._names(signals))
+            Pixel(sink.name, bool(self._value(sink.form)), self.names_of(signals))
             for sink, signals in zip(self.problem.sinks, self.timed.sinks, strict=True)
             if sink.kind == OUTPUT
         )

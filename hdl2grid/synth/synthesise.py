@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,24 +13,25 @@ from hdl2grid.circuit.model import Circuit, Source
 from hdl2grid.errors import InputError, nearest
 from hdl2grid.logic.explore import Reachable, States, explore
 from hdl2grid.logic.model import Logic
+from hdl2grid.partition import MAX_NETS, Drivers
 from hdl2grid.synth.blockreports import OPEN, block_reports
 from hdl2grid.synth.blocks import MappedBlock, Solved, map_blocks
 from hdl2grid.synth.bundles import bundle
 from hdl2grid.synth.codes import Coding, find_codes, own_stacks
 from hdl2grid.synth.dependent import drop_dependent
-from hdl2grid.synth.emit import emit, longest_wave
+from hdl2grid.synth.emit import crowded_forms, emit, longest_wave
 from hdl2grid.synth.exclusive import Known, share_flats
 from hdl2grid.synth.gating import Condition, conditions, gate_tree, variables_of
 from hdl2grid.synth.groups import Behaviour, Group, find_groups
 from hdl2grid.synth.hubs import has_hubs
 from hdl2grid.synth.model import CodeReport, Synthesis, SynthParams, SynthReport
 from hdl2grid.synth.near import stay_near, strobes_of
-from hdl2grid.synth.network import COLLECTOR, EXACTLY_ONE, PRODUCT, Network
+from hdl2grid.synth.network import COLLECTOR, EXACTLY_ONE, PRODUCT, Form, Network
 from hdl2grid.synth.old_codes import old_coding
 from hdl2grid.synth.recode import recode, recode_states
 from hdl2grid.synth.rounds import moving_round, time
 from hdl2grid.synth.sinks import GATE, OUTPUT, REGISTER, Problem, behaviour_of, build, with_majorities
-from hdl2grid.synth.terms import shorten
+from hdl2grid.synth.terms import forms_of, shorten
 from hdl2grid.synth.timed import Timed
 from hdl2grid.synth.wide import has_wide
 
@@ -40,6 +41,8 @@ _MOST_FAILURES = 2
 _LARGE_NETWORK = 4000
 _QUICK_STEPS = 8000
 _QUICK_FLATS = 30_000
+_ANY = 1 << 20
+_SHARE = 8
 
 
 @dataclass(frozen=True)
@@ -63,25 +66,96 @@ class _Mapped:
 
 
 def synthesise(
-    logic: Logic, sources: Sequence[Source], params: SynthParams | None = None, near: Circuit | None = None
+    logic: Logic,
+    sources: Sequence[Source],
+    params: SynthParams | None = None,
+    near: Circuit | None = None,
+    near_nets: Sequence[Drivers] = (),
 ) -> Synthesis:
     """Map `logic` onto stacks.
 
     `sources` are the machine's tickers, buttons and switches; they are named after the logic's events (domains,
     "reset", inputs). The circuit keeps time with the logic in every reachable state and loses no pulse: every
     plain stack is fed in one round of any wave. The same arguments give the same circuit. `near` is the circuit of an
-    earlier version of the logic: its codes and stacks are kept as far as they still do.
+    earlier version of the logic: its codes and stacks are kept as far as they still do; and its nets, if any are given
+    (see `hdl2grid.partition`).
 
     Raises InputError S001 where an event of the logic has no source.
     """
     params = params or SynthParams()
     _check_sources(logic, sources)
-    choice, codes = _choose(logic, params) if near is None else _choose_near(logic, params, near)
-    mapped = choice.mapped
+    start = _start(logic, params, near is not None)
+    loose = replace(params, toggle_terms=_ANY, register_terms=_ANY, pixel_terms=_ANY)
+
+    def joined(choice: _Choice) -> _Mapped | None:
+        return _joined(choice, params, sources, near, near_nets)
+
+    if near_nets:
+        made = _synthesised(start, loose, sources, near, joined)
+        if made is not None:
+            return made
+    made = _synthesised(start, params, sources, near, lambda choice: choice.mapped)
+    assert made is not None
+    if near is None and params.pixel_terms <= MAX_NETS and _may_take_fewer(made.report):
+        other = _synthesised(start, loose, sources, near, joined)
+        if other is not None and other.report.stacks < made.report.stacks:
+            return other
+    return made
+
+
+def _synthesised(
+    start: _Start,
+    params: SynthParams,
+    sources: Sequence[Source],
+    near: Circuit | None,
+    finish: Callable[[_Choice], _Mapped | None],
+) -> Synthesis | None:
+    """The machine mapped within the limits of `params`; `finish` has the last word on the mapping."""
+    logic = start.logic
+    choice, codes = _choose(start, params) if near is None else _choose_near(start, params, near)
+    mapped = finish(choice)
+    if mapped is None:
+        return None
+    choice = replace(choice, mapped=mapped)
     circuit = emit(choice.logic, mapped.problem, mapped.timed, sources, choice.constant)
     known = {r.name for r in logic.registers} | {o.name for o in logic.outputs}
     circuit = replace(circuit, levels=tuple(level for level in circuit.levels if level.signal in known))
     return Synthesis(circuit, _report(choice, codes, circuit))
+
+
+def _may_take_fewer(report: SynthReport) -> bool:
+    """Whether there are stacks that only shorten sums, or a block that is not proved minimal."""
+    cells = report.products + report.exactly_ones
+    if report.collectors or any(block.verdict == OPEN for block in report.blocks):
+        return True
+    return cells > sum(block.stacks for block in report.blocks)
+
+
+def _joined(
+    choice: _Choice,
+    params: SynthParams,
+    sources: Sequence[Source],
+    near: Circuit | None,
+    near_nets: Sequence[Drivers],
+) -> _Mapped | None:
+    """The choice, mapped with no regard to the length of sums, with the fewest collectors that were found to do once
+    drivers are joined on nets; None where none do."""
+    logic, mapped, first = choice.logic, choice.mapped, choice.mapped
+    forms = forms_of(mapped.plain)
+    most = (
+        params.pixel_nets if near is None else params.pixel_terms
+    )  # a fourth net would have to be led to an old place
+    short: set[Form] = set()
+    while True:
+        parts = logic, mapped.problem, mapped.timed, sources, choice.constant
+        crowded = crowded_forms(*parts, most, near, near_nets, bool(short))
+        if not crowded:
+            return mapped
+        fresh = sorted((f for f in crowded if f in forms and f not in short), key=lambda f: (-f.bit_count(), f))
+        if not fresh:
+            return None
+        short.update(fresh[: 1 + len(fresh) // _SHARE])
+        mapped = _timed(logic, first.plain, params, first.blocks, first.solved, short)
 
 
 @dataclass(frozen=True)
@@ -94,13 +168,34 @@ class _Choice:
     mapped: _Mapped
 
 
-def _choose(logic: Logic, params: SynthParams) -> tuple[_Choice, tuple[CodeReport, ...]]:
-    """The cheaper of the logic in its own codes and in free ones; and what is known of the free ones."""
+Codings = dict[Behaviour, tuple[Coding, ...]]
+
+
+@dataclass(frozen=True)
+class _Start:
+    """A logic, what is reachable, and its groups of free code with the codes found for them."""
+
+    logic: Logic
+    reachable: Reachable
+    constant: frozenset[int]
+    groups: tuple[Group, ...]
+    known: Codings
+
+
+def _start(logic: Logic, params: SynthParams, near: bool) -> _Start:
+    """Codes are searched for unless there is a circuit to stay near to."""
     reachable = explore(logic, params.joint_states, params.group_states)
     constant = _constant_registers(logic, reachable)
+    states_of = _Mapper(logic, reachable, constant, params).states_of
+    groups = () if params.keep_codes else find_groups(logic, constant, states_of, params.max_toggles)
+    return _Start(logic, reachable, constant, groups, {} if near else _codes(groups, params.seed))
+
+
+def _choose(start: _Start, params: SynthParams) -> tuple[_Choice, tuple[CodeReport, ...]]:
+    """The cheaper of the logic in its own codes and in free ones; and what is known of the free ones."""
+    logic, reachable, constant = start.logic, start.reachable, start.constant
+    groups, known = start.groups, start.known
     own = _Mapper(logic, reachable, constant, params)
-    groups = () if params.keep_codes else find_groups(logic, constant, own.states_of, params.max_toggles)
-    known = _codes(groups, params.seed)
     if not any(not coding.own for found in known.values() for coding in found):
         found = tuple(_code_report(g, known[g.behaviour][0]) for g in groups if g.behaviour in known)
         return _Choice(logic, reachable, constant, own.best()), found
@@ -116,12 +211,10 @@ def _choose(logic: Logic, params: SynthParams) -> tuple[_Choice, tuple[CodeRepor
     return choice, found
 
 
-def _choose_near(logic: Logic, params: SynthParams, near: Circuit) -> tuple[_Choice, tuple[CodeReport, ...]]:
+def _choose_near(start: _Start, params: SynthParams, near: Circuit) -> tuple[_Choice, tuple[CodeReport, ...]]:
     """The logic in the codes and gates of an earlier circuit, mapped onto its stacks as far as they still do."""
-    reachable = explore(logic, params.joint_states, params.group_states)
-    constant = _constant_registers(logic, reachable)
+    logic, reachable, constant, groups = start.logic, start.reachable, start.constant, start.groups
     own = _Mapper(logic, reachable, constant, params)
-    groups = () if params.keep_codes else find_groups(logic, constant, own.states_of, params.max_toggles)
     codings = []
     for group in groups:
         coding = old_coding(group, logic, near) or next(iter(find_codes(group.behaviour, params.seed)), None)
@@ -135,9 +228,6 @@ def _choose_near(logic: Logic, params: SynthParams, near: Circuit) -> tuple[_Cho
     reachable = explore(free, params.joint_states, params.group_states)
     constant = _constant_registers(free, reachable)
     return _Choice(free, reachable, constant, _Mapper(free, reachable, constant, params).near(near)), found
-
-
-Codings = dict[Behaviour, tuple[Coding, ...]]
 
 
 def _codes(groups: Sequence[Group], seed: int) -> Codings:
@@ -280,7 +370,7 @@ class _Mapper:
             current = max(trials, key=lambda trial: self._alike(trial, strobes))
         problem = build(self.logic, self.constant, [c for c in current if c is not None], self.params.max_toggles)
         problem, blocks = stay_near(problem, self.logic, old, self.states_of, self.params)
-        return self._timed(problem, self.params, blocks, problem)
+        return _timed(self.logic, problem, self.params, blocks, problem)
 
     def _alike(self, gated: Sequence[Condition | None], strobes: Mapping[str, str]) -> int:
         """How many registers and gates are strobed by what strobes those of their names."""
@@ -343,7 +433,7 @@ class _Mapper:
         solved = problem
 
         def cost(trial: Problem) -> int:
-            return self._timed(trial, limits, blocks, solved).stacks
+            return _timed(self.logic, trial, limits, blocks, solved).stacks
 
         if polish and not all(block.is_least for block in blocks):
             carries = with_majorities(whole, self.logic, self.constant, chosen)
@@ -353,17 +443,7 @@ class _Mapper:
                 shared = share_flats(problem, whole, others, cost, limits, self.flats, hubs)
                 trials.append(bundle(drop_dependent(shared, cost), cost))
             problem = min(trials, key=cost)
-        return self._timed(problem, limits, blocks, solved)
-
-    def _timed(
-        self, problem: Problem, limits: SynthParams, blocks: tuple[MappedBlock, ...], solved: Problem
-    ) -> _Mapped:
-        plain = problem
-        problem = replace(problem, network=problem.network.copy())
-        registers = [s for s in problem.sinks if s.kind == REGISTER]
-        rounds = {s.own.bit_length() - 1: moving_round(problem, s) for s in registers}
-        problem = shorten(problem, lambda signal: rounds.get(signal, 0), limits)
-        return _Mapped(problem, time(self.logic, problem), blocks, solved, plain)
+        return _timed(self.logic, problem, limits, blocks, solved)
 
     def states_of(self, signals: tuple[int, ...], limit: int) -> States | None:
         """The states of variables (ascending signals); switches take every level."""
@@ -378,6 +458,23 @@ class _Mapper:
                     free = np.arange(1 << inputs, dtype=np.uint64) << np.uint64(len(registers))
                     self.states[key] = np.sort((free[:, None] | own[None, :]).ravel())
         return self.states[key]
+
+
+def _timed(
+    logic: Logic,
+    problem: Problem,
+    limits: SynthParams,
+    blocks: tuple[MappedBlock, ...],
+    solved: Problem,
+    only: Collection[Form] | None = None,
+) -> _Mapped:
+    """`problem` with its sums within the limits (only those that equal one of the forms `only`, if given), in time."""
+    plain = problem
+    problem = replace(problem, network=problem.network.copy())
+    registers = [s for s in problem.sinks if s.kind == REGISTER]
+    rounds = {s.own.bit_length() - 1: moving_round(problem, s) for s in registers}
+    problem = shorten(problem, lambda signal: rounds.get(signal, 0), limits, only)
+    return _Mapped(problem, time(logic, problem), blocks, solved, plain)
 
 
 def _report(choice: _Choice, codes: tuple[CodeReport, ...], circuit: Circuit) -> SynthReport:

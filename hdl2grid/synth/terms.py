@@ -7,7 +7,7 @@ Signals that move together and that the same sinks read count as one term: their
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
 from itertools import combinations
 
@@ -19,22 +19,40 @@ from hdl2grid.synth.sinks import OUTPUT, REGISTER, Problem
 LevelOf = Callable[[int], int]
 
 
-def shorten(problem: Problem, level_of_variable: LevelOf, params: SynthParams) -> Problem:
-    """The problem with every sum within its sink's limit. Terms of equal level are collected first, because
-    they need no delay; `level_of_variable` gives the round in which a variable moves."""
+_UNLIMITED = 1 << 20
+
+
+def forms_of(problem: Problem) -> set[Form]:
+    """What toggles and sinks bear."""
     network = problem.network
+    forms = [s.form for s in problem.sinks]
+    return {*forms, *(f for cell in network.cone(forms) for f in network.cells[cell].factors)}
+
+
+def shorten(
+    problem: Problem, level_of_variable: LevelOf, params: SynthParams, only: Collection[Form] | None = None
+) -> Problem:
+    """The problem with every sum within its sink's limit; where `only` is given, every sum that is one of these forms.
+    Terms of equal level are collected first, because they need no delay; `level_of_variable` gives the round in which
+    a variable moves."""
+    network = problem.network
+
+    def limit(form: Form, most: int) -> int:
+        return most if only is None or form in only else _UNLIMITED
+
     levels: dict[int, int] = {}
     for signal in network.cone([s.form for s in problem.sinks]):
         levels[signal] = _level(network, signal, levels, level_of_variable)
     together = _together(problem, lambda s: levels[s] if network.is_cell(s) else level_of_variable(s))
     levels = {}
     for signal in network.cone([s.form for s in problem.sinks]):
-        _shorten_cell(network, signal, levels, level_of_variable, params, together)
+        limits = [limit(f, params.toggle_terms) for f in network.cells[signal].factors]
+        _shorten_cell(network, signal, levels, level_of_variable, limits, params.collector_terms, together)
     for signal in network.cone([s.form for s in problem.sinks]):
         levels[signal] = _level(network, signal, levels, level_of_variable)
     forms = [s.form & ~s.own if s.kind == REGISTER else s.form for s in problem.sinks]
     limits = [params.pixel_terms if s.kind == OUTPUT else params.register_terms for s in problem.sinks]
-    limits = [min(n, params.pixel_terms) for n in limits]
+    limits = [limit(s.form, min(n, params.pixel_terms)) for s, n in zip(problem.sinks, limits, strict=True)]
 
     def level(signal: int) -> int:
         return levels[signal] if network.is_cell(signal) else level_of_variable(signal)
@@ -82,7 +100,8 @@ def _shorten_cell(
     signal: int,
     levels: dict[int, int],
     of_variable: LevelOf,
-    params: SynthParams,
+    limits: Sequence[int],
+    width: int,
     together: dict[int, Form],
 ) -> None:
     """Brings one cell's factors within the limit; the cells before it have their levels in `levels`."""
@@ -92,8 +111,7 @@ def _shorten_cell(
 
     cell = network.cells[signal]
     factors = list(cell.factors)
-    limits = [params.toggle_terms] * len(factors)
-    _collect(network, factors, limits, levels, level, params.collector_terms, together, True)
+    _collect(network, factors, limits, levels, level, width, together, True)
     if tuple(factors) != cell.factors:
         network.cells[signal] = Cell(cell.kind, tuple(factors))
     levels[signal] = _level(network, signal, levels, of_variable)
