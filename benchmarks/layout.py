@@ -3,10 +3,10 @@
     python benchmarks/layout.py [--design NAME ...] [--set shipped|growth|small|sited ...] [--effort E] [--style S]
                                 [--seeds N] [--first SEED] [--jobs N] [--width W] [--height H] [--out FILE] [--fresh]
 
-Sets: `shipped` (designs/), `growth` (clocks and rings of 25 to 400 stacks), `small` (50 generated machines of 10 to
-100 stacks), `sited` (30 of 20 to 60 stacks with floorplans). A design is a shipped one's name, a path, or
-KIND_STACKS_SEED (clocks_200_1, ring_50_3, sited_40_2) or random_SEED. Left out, all of `shipped` and `growth` is done
-with 10 seeds.
+Sets: `shipped` (designs/), `growth` (clocks, the same with faces further apart, calendars and rings of 25 to 400
+stacks), `small` (50 generated machines of 10 to 100 stacks), `sited` (30 of 20 to 60 stacks with floorplans). A design
+is a shipped one's name, a path, or KIND_STACKS_SEED (clocks_200_1, apart_400_1, calendar_100_2, ring_50_3, sited_40_2)
+or random_SEED. Left out, all of `shipped` and `growth` is done with 10 seeds.
 
 Each run places and routes one machine with one seed, and judges the plan: layout rules, nets against the circuit,
 floorplan, and EVENTS random events side by side with Amaranth's simulator. Seconds are those of placing and routing:
@@ -55,6 +55,8 @@ from hdl2grid.verify.lvs import compare
 ROOT = Path(__file__).resolve().parents[1]
 EVENTS = 500
 SETS = ("shipped", "growth", "small", "sited")
+GROWING = ("clocks", "apart", "calendar", "ring")
+"""Kinds of generated machines that are made in all sizes (benchmarks/machines.py)."""
 FIGURES = ("area", "wire", "wire_ratio", "crossovers", "strokes", "bends", "repeaters", "cpu", "wall", "iterations")
 Record = dict[str, Any]
 Key = tuple[str, str, str, int, int | None, int | None]
@@ -63,9 +65,8 @@ Key = tuple[str, str, str, int, int | None, int | None]
 def machine_of(name: str) -> Machine:
     """The machine of a design's or a generated machine's name."""
     kind, *numbers = name.split("_")
-    makers = {"clocks": machines.clocks, "ring": machines.ring, "sited": machines.sited}
-    if kind in makers and len(numbers) == 2:
-        return makers[kind](*map(int, numbers))
+    if kind in (*GROWING, "sited") and len(numbers) == 2:
+        return getattr(machines, kind)(*map(int, numbers))
     if kind == "random" and len(numbers) == 1:
         import strategies
 
@@ -80,7 +81,7 @@ def names_of(sets: Iterable[str]) -> list[str]:
         if one == "shipped":
             found += shipped_designs()
         elif one == "growth":
-            found += [f"{kind}_{size}_1" for kind in ("clocks", "ring") for size in machines.SIZES]
+            found += [f"{kind}_{size}_1" for kind in GROWING for size in machines.SIZES]
         elif one == "sited":
             found += [f"sited_{20 * (1 + i % 3)}_{i}" for i in range(30)]
         else:
@@ -170,10 +171,8 @@ def exponents(rows: list[Record]) -> list[Record]:
     """By kind of generated machine, style and effort: the slope of log(median CPU seconds) over log(stacks), by least
     squares, for sizes of growth of at least 20 stacks."""
     found = []
-    kinds = {
-        (r["design"].split("_")[0], r["style"], r["effort"]) for r in rows if r["design"].startswith(("clocks", "ring"))
-    }
-    sizes = {f"{kind}_{size}_1" for kind in ("clocks", "ring") for size in machines.SIZES}
+    kinds = {(r["design"].split("_")[0], r["style"], r["effort"]) for r in rows if r["design"].startswith(GROWING)}
+    sizes = {f"{kind}_{size}_1" for kind in GROWING for size in machines.SIZES}
     for kind, style, effort in sorted(kinds):
         points = [
             (math.log(r["stacks"]), math.log(max(r["cpu"][2], 0.01)))

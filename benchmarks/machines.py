@@ -1,8 +1,8 @@
-"""Generated machines of any size for benchmarks: clocks on one panel, digits, and rings of small neighbours."""
+"""Generated machines of any size for benchmarks: clocks, calendars, digits, and rings of small neighbours."""
 
 import random
 
-from amaranth.hdl import Cat, Module, Mux, Signal
+from amaranth.hdl import Cat, Const, Module, Mux, Signal
 from amaranth.lib import wiring
 from amaranth.lib.wiring import Out
 
@@ -14,7 +14,11 @@ from hdl2grid.parts import SegmentDecoder
 SIZES = (25, 50, 100, 200, 400)
 """Sizes of growth, in stacks, about."""
 STACKS_A_CLOCK = 18.5
+STACKS_A_CALENDAR = 68.0
 STACKS_A_REGISTER = 3.4
+CLOSE, APART = (4, 3), (10, 8)
+"""Columns and rows between the faces of a panel: as near as people put them; and with room for wires and cells."""
+FIELDS = ("day", "month", "year")
 BESIDE = {"left": "left", "right": "right", "above": "top", "below": "bottom"}
 
 
@@ -60,6 +64,34 @@ class Digits(wiring.Component):
             m.d.comb += [decoder.value.eq(count), getattr(self, f"digit{i}").eq(decoder.segments - lacks)]
             if i == 0:
                 m.d.comb += self.high.eq(count >= 8)
+
+
+class Calendars(wiring.Component):
+    """`count` calendars of day, month and year, two digits each, with months of a length drawn from `seed`."""
+
+    def __init__(self, count, seed):
+        rng = random.Random(f"calendars {count} {seed}")
+        self.lengths = [rng.choice([28, 29, 30, 31]) for _ in range(count)]
+        super().__init__(
+            {f"{field}{i}_{digit}": Out(7) for i in range(count) for field in FIELDS for digit in range(2)}
+        )
+
+    def elaborate(self, platform):
+        m = Module()
+        for i, length in enumerate(self.lengths):
+            step = Const(1)
+            for field, first, last in zip(FIELDS, (1, 1, 0), (length, 12, 99), strict=True):
+                low = Signal(4, init=first % 10, name=f"{field}{i}_low")
+                high = Signal(range(last // 10 + 1), name=f"{field}{i}_high")
+                is_last = (low == last % 10) & (high == last // 10)
+                with m.If(step):
+                    m.d.sync += low.eq(Mux(is_last, first, Mux(low == 9, 0, low + 1)))
+                    m.d.sync += high.eq(Mux(is_last, 0, Mux(low == 9, high + 1, high)))
+                step = step & is_last
+                for digit, value in enumerate((low, high)):
+                    name = f"{field}{i}_{digit}"
+                    m.submodules[name] = decoder = SegmentDecoder()
+                    m.d.comb += [decoder.value.eq(value), getattr(self, name).eq(decoder.segments)]
         return m
 
 
@@ -81,13 +113,13 @@ class Ring(wiring.Component):
         return m
 
 
-def clocks(stacks: int, seed: int = 1, floorplan: Floorplan | None = None) -> Machine:
+def clocks(stacks: int, seed: int = 1, floorplan: Floorplan | None = None, between: tuple[int, int] = CLOSE) -> Machine:
     """Clocks of about `stacks` stacks together, in rows of up to four on one panel."""
     count = max(1, round(stacks / STACKS_A_CLOCK))
     faces = [beside(seven_segment(f"tens{i}"), seven_segment(f"ones{i}")) for i in range(count)]
-    rows = [beside(*faces[i : i + 4], gap=4) for i in range(0, count, 4)]
-    panel = above(*rows, gap=3) if len(rows) > 1 else rows[0]
-    name = f"clocks_{stacks}_{seed}"
+    rows = [beside(*faces[i : i + 4], gap=between[0]) for i in range(0, count, 4)]
+    panel = above(*rows, gap=between[1]) if len(rows) > 1 else rows[0]
+    name = f"{'clocks' if between == CLOSE else 'apart'}_{stacks}_{seed}"
     domains = {"sync": Ticker(1)}
     return Machine(Clocks(count, seed), clocks=domains, reset=Button(), panel=panel, name=name, floorplan=floorplan)
 
@@ -98,6 +130,22 @@ def digits(count: int, own_tickers: bool = False, tail: bool = True) -> Machine:
     panel = beside(*(seven_segment(f"digit{i}") for i in reversed(range(count))), lamp("high"))
     name = f"digits_{count}{'_own' if own_tickers else ''}"
     return Machine(Digits(count, own_tickers, tail), clocks=clocks, reset=Button(), panel=panel, name=name)
+
+
+def apart(stacks: int, seed: int = 1) -> Machine:
+    """The same clocks, their faces further apart."""
+    return clocks(stacks, seed, between=APART)
+
+
+def calendar(stacks: int, seed: int = 1) -> Machine:
+    """Calendars of about `stacks` stacks together, in rows of up to two on one panel."""
+    count = max(1, round(stacks / STACKS_A_CALENDAR))
+    faces = [beside(*(seven_segment(f"{field}{i}_{d}") for field in FIELDS for d in (1, 0))) for i in range(count)]
+    rows = [beside(*faces[i : i + 2], gap=APART[0]) for i in range(0, count, 2)]
+    panel = above(*rows, gap=APART[1]) if len(rows) > 1 else rows[0]
+    name = f"calendar_{stacks}_{seed}"
+    domains = {"sync": Ticker(1)}
+    return Machine(Calendars(count, seed), clocks=domains, reset=Button(), panel=panel, name=name)
 
 
 def sited(stacks: int, seed: int = 1) -> Machine:

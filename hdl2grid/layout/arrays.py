@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from hdl2grid.layout.records import Record
 from hdl2grid.layout.repeats import MOST_COPIES, Repeat
-from hdl2grid.netlist import Netlist
+from hdl2grid.netlist import Netlist, Site
 
 Ints = npt.NDArray[np.int64]
 COLOURS = 4
@@ -25,6 +25,9 @@ ALONG_X, ALONG_Y, OTHER = 0, 1, 2
 """What a net does on a tile: straight along x, straight along y, or a bend, a branch, an end, a pin."""
 CLOSED = -2
 """In `Board.grid`: a tile where no movable cell may stand."""
+LARGE = 120
+"""Cells of a machine that is laid out as a large one: its panel is in the middle, and cells stand between its pixels
+where there is room."""
 FAR_OFF = 1 << 20
 WATCH_STOP, WATCH_TRIES, WATCH_CONFLICTS, WATCH_WIDTH, WATCH_HEIGHT, WATCH_LEGAL, WATCH_COMPILING = range(7)
 """Places in `Shape.watch`: whether to stop, iterations done, conflicts, size of the grid, area of the best
@@ -65,6 +68,7 @@ class Shape(Record):
     on_signal: Any
     on_var: Any
     panel: int  # number of the panel's cell, or -1
+    is_open: int  # whether cells may stand between the pixels of the panel
     pinned: Any  # cells: whether they have a place of their own on the grid
     still: Any  # cells: whether repair leaves them where they are
     keep_out: Any  # rectangles (x0, y0, x1, y1), ends included
@@ -97,7 +101,7 @@ class Board(Record):
     y: Any
     dx: Any  # tiles, from their cell's corner
     dy: Any
-    grid: Any  # (height, width): the cell on a tile, or -1; a panel covers its whole rectangle
+    grid: Any  # (height, width): the cell on a tile, or -1; a panel that is not open covers its whole rectangle
     tile_at: Any  # grid tiles: the netlist tile, or -1
     colour: Any  # variables
     usage: Any  # (signal, colour): number of variables
@@ -153,6 +157,7 @@ class Scratch(Record):
     box: Any
     offs: Any
     copies: Any
+    paid: Any
     kept: Routes
     aside: Routes
 
@@ -190,6 +195,7 @@ def make_shape(netlist: Netlist, watch: Ints | None = None, repeats: Sequence[Re
     still = pinned.copy()
     if panel >= 0 and site.zone != (None, None, None, None):
         still[panel] = True
+    is_open = panel >= 0 and len(cells) > LARGE and site == Site()
     members = signal_tiles(netlist)
     copies = _Copies(netlist, pairs, repeats)
     of_cell: list[list[int]] = [[] for _ in cells]
@@ -222,6 +228,7 @@ def make_shape(netlist: Netlist, watch: Ints | None = None, repeats: Sequence[Re
         *ragged([*([s for s, _ in row] for row in on), []]),
         np.array([v for row in on for _, v in row], np.int64),
         panel,
+        int(is_open),
         pinned,
         still,
         np.array(site.keep_out, np.int64).reshape(-1, 4),
@@ -387,6 +394,7 @@ def make_scratch(netlist: Netlist, width: int, height: int) -> Scratch:
         np.zeros(4, np.int64),
         np.zeros((MOST_COPIES, 3), np.int64),
         np.zeros(MOST_COPIES, np.int64),
+        np.zeros(1),
         _room_for_routes(nets, room),
         _room_for_routes(nets, room),
     )

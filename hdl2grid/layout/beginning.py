@@ -11,6 +11,7 @@ import numpy as np
 from hdl2grid.layout.arrays import (
     COLOURS,
     FAR_OFF,
+    LARGE,
     WATCH_HEIGHT,
     WATCH_LEGAL,
     WATCH_STOP,
@@ -63,12 +64,18 @@ MORE_ALIKE = 4
 """So many times as many placements are routed where blocks are repeated: a good one is rarer."""
 HOT = (12.0, 6.0, 3.0)
 """Temperatures at which cells are brought onto a smaller grid, one after the other."""
+TILT = 1.15
+"""Width to height of a grid, where nothing speaks for another."""
 EVERY = 3
 """Every third beginning places the cells anew, the others stir the best layout so far."""
 SHARES, TILTS = (0.97, 0.95, 0.93), (1.15, 0.95, 1.35, 1.6)
 """Shares of the best area, and widths to heights, that are tried when cells are placed anew."""
-LARGE = 120
-"""Cells of a machine whose panel stands in the middle."""
+WANDER = 50.0
+"""Temperature, in tiles of wire, at which the cells of a large machine begin: they have far to go."""
+LONG_WAY = RouteParams(slack=20, recolour=5)
+"""How all nets of a large machine are routed: round about where the straight way is full, and in other colours."""
+STUBBORN = RouteParams(present=3.0, slack=20, recolour=1)
+"""The same where few of them are in conflict: rounds take little time then."""
 FEW = 30
 """So many conflicts, or one for four signals, are worth a repair where a larger grid may be tried."""
 TIGHT = ((3, 1, 1.2), (2, 1, 1.35), (2, 1, 1.25))
@@ -213,6 +220,7 @@ class Search:
         self.whole, self.prices = self.shape, params.prices
         self.effort = budget(params.effort, params.style)
         self.panel = self.shape.panel if self.shape.panel >= 0 else None
+        self.is_large = len(self.shape.w) > LARGE
         self.num_placements = self.num_cuts = 0
         self.troubles: list[Trouble] = []
         self.least: tuple[int, int] | None = None
@@ -237,7 +245,7 @@ class Search:
         if legal:
             self.watch[WATCH_LEGAL] = board.size[0] * board.size[1]
 
-    def size_for(self, area: float, places: PlaceParams, tilt: float = 1.15) -> tuple[int, int] | None:
+    def size_for(self, area: float, places: PlaceParams, tilt: float = TILT) -> tuple[int, int] | None:
         """Width and height of about `area` tiles that are not closed, within the limits; None where the limits are
         too small."""
         margin = 2 * places.margin
@@ -259,13 +267,33 @@ class Search:
         return width, height
 
     def places(self, gap_x: int, gap_y: int) -> PlaceParams:
+        hot = WANDER if self.is_large else PlaceParams.hot
         if self.is_tidy:
-            return PlaceParams(gap_x=gap_x, gap_y=gap_y, is_tidy=True, flow=FLOW, together=TOGETHER)
-        return PlaceParams(gap_x=gap_x, gap_y=gap_y)
+            return PlaceParams(gap_x=gap_x, gap_y=gap_y, hot=hot, is_tidy=True, flow=FLOW, together=TOGETHER)
+        return PlaceParams(gap_x=gap_x, gap_y=gap_y, hot=hot)
 
     def floor(self, places: PlaceParams) -> float:
-        """Tiles that the cells need with their gaps, when packed without loss."""
-        return sum((c.width + places.gap_x) * (c.height + places.gap_y) for c in self.netlist.cells)
+        """Tiles that the cells need with their gaps, when packed without loss. Of an open panel only those count where
+        the gap of its pixels lets no cell be."""
+        tiles = sum((c.width + places.gap_x) * (c.height + places.gap_y) for c in self.netlist.cells)
+        if self.shape.is_open:
+            panel = self.netlist.cells[self.shape.panel]
+            tiles -= (panel.width + places.gap_x) * (panel.height + places.gap_y)
+            near = np.zeros((panel.height + 2 * places.gap_y, panel.width + 2 * places.gap_x), np.bool_)
+            for tile in panel.tiles:
+                x, y = self.netlist.tiles[tile].dx, self.netlist.tiles[tile].dy
+                near[y : y + 2 * places.gap_y + 1, x : x + 2 * places.gap_x + 1] = True
+            tiles += int(near.sum())
+        return tiles
+
+    def tilt(self, area: float) -> float:
+        """Width to height of a first grid of that area: around an open panel there is as much room on all sides."""
+        if not self.shape.is_open:
+            return TILT
+        width, height = int(self.shape.w[self.shape.panel]), int(self.shape.h[self.shape.panel])
+        half = (width + height) / 2
+        beside = max(1.0, (sqrt(half**2 + max(0.0, area - width * height)) - half) / 2)
+        return (width + 2 * beside) / (height + 2 * beside)
 
     def first_legal(self, may_cut: bool = True) -> Board | None:
         """Grow until a layout is legal; where the limits are in the way, with `may_cut`, make it elsewhere and cut it.
@@ -279,7 +307,8 @@ class Search:
         tried: set[tuple[tuple[int, int], int, int]] = set()
         for number, (gap_x, gap_y, scale) in enumerate(STEPS + TIGHT * limited):
             places = self.places(gap_x, gap_y)
-            size = self.size_for(self.floor(places) * scale + 30, places)
+            area = self.floor(places) * scale + 30
+            size = self.size_for(area, places, self.tilt(area))
             if size is None:
                 self.troubles.append(Trouble(self.params.max_width, self.params.max_height, None))
                 break
@@ -326,9 +355,9 @@ class Search:
             over = [axis for axis in (0, 1) if board.size[axis] > limits[axis]]
             if not over or failed >= max(self.effort.stall, LEAST_STALL) or self.is_stopped:
                 break
-            axis, at = pick_line(board, self.rng)
+            axis, at = pick_line(self.shape, board, self.rng)
             while axis not in over:
-                axis, at = pick_line(board, self.rng)
+                axis, at = pick_line(self.shape, board, self.rng)
             smaller = self.cut(board, scratch, axis, at)
             failed = failed + 1 if smaller is None else 0
             board = board if smaller is None else smaller
@@ -395,7 +424,7 @@ class Search:
         """Where the panel begins, in fractions of the free room: at random, but that of a large machine in the middle,
         where its wires come from all sides, and opposite to a zone beside it."""
         x, y = 0.2 + 0.1 * below(self.rng, 7), 0.1 * below(self.rng, 11)
-        if len(self.shape.w) > LARGE:
+        if self.is_large:
             x, y = 0.5 + 0.2 * (x - 0.5), 0.5 + 0.1 * (y - 0.5)
         left, right, top, bottom = self.shape.zone
         x = 0.1 * x if left > -FAR_OFF else 1.0 - 0.1 * x if right < FAR_OFF else x
@@ -449,7 +478,7 @@ class Search:
             board.colour[:] = (self.shape.lead_sig[self.shape.signal_of] * 7 + turn) % COLOURS
             choose_colours(self.shape, board, scratch, ColourParams(), seed)
             rip_all(board)
-            conflicts, _ = route(self.shape, board, scratch, RouteParams(), self.rng)
+            conflicts, _ = route(self.shape, board, scratch, LONG_WAY if self.is_large else RouteParams(), self.rng)
             if best is None or conflicts < best[0]:
                 best = conflicts, board
             if conflicts <= 2 or self.is_stopped:
@@ -542,7 +571,8 @@ class Search:
 
     def reroute(self, board: Board, scratch: Scratch, places: PlaceParams, tries: int) -> int:
         """Route what a new or a missing line has upset, and repair; returns the conflicts left."""
-        left, _ = route(self.shape, board, scratch, RouteParams(rounds=12, stall=5), self.rng)
+        params = STUBBORN if self.is_large else RouteParams(rounds=12, stall=5)
+        left, _ = route(self.shape, board, scratch, params, self.rng)
         return self.mend(board, scratch, places, tries) if left else left
 
     def mend(self, board: Board, scratch: Scratch, places: PlaceParams, tries: int) -> int:
@@ -559,7 +589,7 @@ class Search:
         for _ in range(self.effort.cuts):
             if failed >= self.effort.stall or self.is_stopped:
                 break
-            smaller = self.cut(board, scratch, *pick_line(board, self.rng))
+            smaller = self.cut(board, scratch, *pick_line(self.shape, board, self.rng))
             better_now = smaller is not None and self.cost(smaller) < self.cost(board)
             failed = 0 if better_now else failed + 1
             if smaller is not None and better_now:

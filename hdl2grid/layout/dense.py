@@ -22,12 +22,32 @@ OVERLAP = 4.0
 
 
 @njit(cache=True)
+def overlap_pixels(
+    x: int, y: int, right: int, bottom: int, shape: Shape, board: Board, gx: int, gy: int
+) -> int:  # fmt: skip
+    """Tiles that a rectangle shares with the pixels of an open panel and the free room after each."""
+    panel = shape.panel
+    total = 0
+    for i in range(shape.cell_start[panel], shape.cell_start[panel + 1]):
+        tile = shape.cell_tiles[i]
+        px, py = board.x[panel] + board.dx[tile], board.y[panel] + board.dy[tile]
+        wide = min(right, px + 1 + gx) - max(x, px)
+        if wide > 0:
+            total += wide * max(0, min(bottom, py + 1 + gy) - max(y, py))
+    return total
+
+
+@njit(cache=True)
 def overlap(a: int, shape: Shape, board: Board, gx: int, gy: int) -> int:
     """Tiles that cell `a` and the free room after it share with other cells and theirs."""
     total = 0
     x, y = board.x[a], board.y[a]
     right, bottom = x + shape.w[a] + gx, y + shape.h[a] + gy
     for b in range(shape.w.shape[0]):
+        if b == shape.panel and shape.is_open:
+            if b != a:
+                total += overlap_pixels(x, y, right, bottom, shape, board, gx, gy)
+            continue
         wide = min(right, board.x[b] + shape.w[b] + gx) - max(x, board.x[b])
         if wide > 0 and b != a:
             total += wide * max(0, min(bottom, board.y[b] + shape.h[b] + gy) - max(y, board.y[b]))
@@ -83,7 +103,7 @@ def anneal_dense(
         kind = below(rng, 100)
         a = below(rng, n)
         b = t1 = t2 = -1
-        if shape.pinned[a] or (a == shape.panel and below(rng, 4) > 0):
+        if shape.pinned[a] or (a == shape.panel and (shape.is_open or below(rng, 4) > 0)):
             continue
         x, y = board.x[a], board.y[a]
         other_x = other_y = 0

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from hdl2grid.layout.arrays import Board, Ints, Scratch, Shape, fresh_board
+from hdl2grid.layout.arrays import FAR_OFF, Board, Ints, Scratch, Shape, fresh_board
 from hdl2grid.layout.placement import PlaceParams, apart, in_order, index_tiles, stamp_all
 from hdl2grid.layout.routing import find_conflicts
 from hdl2grid.layout.wires import lay_all
@@ -15,14 +15,14 @@ from hdl2grid.rng import below, unit
 
 
 @njit(cache=True)
-def close_up(start: Any, size: Any, cross: Any, cross_size: Any, pinned: Any, gap: int, cross_gap: int, low: int,
-             high: int, at: int, out: Any, tight: Any) -> bool:  # fmt: skip
+def close_up(start: Any, size: Any, cross: Any, cross_size: Any, pinned: Any, home: Any, gap: int, cross_gap: int,
+             low: int, high: int, at: int, out: Any, tight: Any) -> bool:  # fmt: skip
     """New places along one axis, in `low` .. `high` (ends included), for cells that keep their order.
 
-    Cells after `at` want to come one tile nearer; those `pinned` stay. Cells whose ranges across the axis come within
-    `cross_gap` keep `gap` tiles apart: first and last places are longest paths in the graph of these constraints (as
-    in the compaction of symbolic layouts, Y. E. Cho, DAC 1985). Where there is no room the result is False, and
-    `tight` tells the cells that stand in a chain that is too long.
+    Cells after `at` want to come one tile nearer; those `pinned` come to `home`. Cells whose ranges across the axis
+    come within `cross_gap` keep `gap` tiles apart: first and last places are longest paths in the graph of these
+    constraints (as in the compaction of symbolic layouts, Y. E. Cho, DAC 1985). Where there is no room the result is
+    False, and `tight` tells the cells that stand in a chain that is too long.
     """
     n = start.shape[0]
     order = np.argsort(start, kind="mergesort")
@@ -41,7 +41,7 @@ def close_up(start: Any, size: Any, cross: Any, cross_size: Any, pinned: Any, ga
             if before[order[j], c]:
                 first[c] = max(first[c], first[order[j]] + size[order[j]] + gap)
         if pinned[c]:
-            first[c] = start[c]
+            first[c] = home[c]
     room = True
     for i in range(n - 1, -1, -1):
         c = order[i]
@@ -50,7 +50,7 @@ def close_up(start: Any, size: Any, cross: Any, cross_size: Any, pinned: Any, ga
             if before[c, order[j]]:
                 last[c] = min(last[c], last[order[j]] - gap - size[c])
         if pinned[c]:
-            last[c] = min(last[c], start[c])
+            last[c] = min(last[c], home[c])
         tight[c] = first[c] > last[c]
         room = room and not tight[c]
     if not room:
@@ -61,7 +61,7 @@ def close_up(start: Any, size: Any, cross: Any, cross_size: Any, pinned: Any, ga
         for j in range(i):
             if before[order[j], c]:
                 want = max(want, out[order[j]] + size[order[j]] + gap)
-        out[c] = start[c] if pinned[c] else max(low, min(last[c], want))
+        out[c] = home[c] if pinned[c] else max(low, min(last[c], want))
     return True
 
 
@@ -111,6 +111,28 @@ def _with_keep_outs(shape: Shape, board: Board, axis: int, gap: int, cross_gap: 
     )
 
 
+def _with_pixels(
+    shape: Shape, board: Board, axis: int, at: int, lines: tuple[Ints, Ints, Ints, Ints], pinned: Any
+) -> tuple[tuple[Ints, Ints, Ints, Ints], Ints, Any]:
+    """The same with the pixels of an open panel behind them, which take one step with the panel if it comes after line
+    `at`; where all that is pinned comes to; and what is. The panel itself is in nobody's way."""
+    start, size, cross, cross_size = (line.copy() for line in lines)
+    panel = shape.panel
+    tiles = shape.cell_tiles[shape.cell_start[panel] : shape.cell_start[panel + 1]]
+    along, across = (board.dx, board.dy) if axis == 0 else (board.dy, board.dx)
+    ones = np.ones(len(tiles), np.int64)
+    begin, end = start[panel] + along[tiles], cross[panel] + across[tiles]
+    step = int(start[panel] > at)
+    cross[panel] = -FAR_OFF
+    pinned = np.concatenate([pinned, ones.astype(np.bool_)])
+    pinned[panel] = True
+    home = np.concatenate([start, begin])
+    home[len(start) :] -= step
+    home[panel] -= step
+    grown = (np.concatenate(pair) for pair in ((start, begin), (size, ones), (cross, end), (cross_size, ones)))
+    return tuple(grown), home, pinned  # type: ignore[return-value]
+
+
 def step_units(shape: Shape, old: Board, new: Board, axis: int, at: int, step: int) -> None:
     """Move all units by a `step` along an axis whose first cell begins at line `at` or later (along y: has its foot
     there): rows of feet and copies of blocks stay what they are."""
@@ -155,12 +177,15 @@ def without_line(
         return closed
     gaps = (places.gap_x, places.gap_y) if axis == 0 else (places.gap_y, places.gap_x)
     lines = _with_keep_outs(shape, board, axis, *gaps)
-    count, all_of = len(board.x), len(lines[0])
-    pinned = np.concatenate([shape.pinned, np.ones(all_of - count, np.bool_)])
+    count = len(board.x)
+    home, pinned = lines[0].copy(), np.concatenate([shape.pinned, np.ones(len(lines[0]) - count, np.bool_)])
+    if shape.is_open:
+        lines, home, pinned = _with_pixels(shape, board, axis, at, lines, pinned)
+    all_of = len(pinned)
     out = np.zeros(all_of, np.int64)
     high = size[axis] - 1 - places.margin
     tight = np.zeros(all_of, np.bool_)
-    if not close_up(*lines, pinned, gaps[0], gaps[1], places.margin, high, at, out, tight):
+    if not close_up(*lines, pinned, home, gaps[0], gaps[1], places.margin, high, at, out, tight):
         return np.flatnonzero(tight[:count])
     new = fresh_board(board, *size)
     new.x[:], new.y[:] = (out[:count], board.y) if axis == 0 else (board.x, out[:count])
@@ -222,6 +247,17 @@ def with_line(shape: Shape, board: Board, scratch: Scratch, axis: int, at: int, 
 
 
 @njit(cache=True)
+def apart_from_pixels(a: int, shape: Shape, board: Board, gap_x: int, gap_y: int) -> bool:
+    panel = shape.panel
+    for i in range(shape.cell_start[panel], shape.cell_start[panel + 1]):
+        tile = shape.cell_tiles[i]
+        if not apart(board.x[a], board.y[a], shape.w[a], shape.h[a], board.x[panel] + board.dx[tile],
+                     board.y[panel] + board.dy[tile], 1, 1, gap_x, gap_y):  # fmt: skip
+            return False
+    return True
+
+
+@njit(cache=True)
 def all_apart(shape: Shape, board: Board, gap_x: int, gap_y: int) -> bool:
     """Whether so many columns and rows are free between any two cells, corners included. Cells that a floorplan has
     pinned stand as near to each other as it likes."""
@@ -229,6 +265,10 @@ def all_apart(shape: Shape, board: Board, gap_x: int, gap_y: int) -> bool:
     for a in range(n):
         for b in range(a):
             if shape.pinned[a] and shape.pinned[b]:
+                continue
+            if shape.is_open and (a == shape.panel or b == shape.panel):
+                if not apart_from_pixels(a if b == shape.panel else b, shape, board, gap_x, gap_y):
+                    return False
                 continue
             if not apart(board.x[a], board.y[a], shape.w[a], shape.h[a], board.x[b], board.y[b], shape.w[b],
                          shape.h[b], gap_x, gap_y):  # fmt: skip
@@ -251,12 +291,17 @@ def pick_gap(shape: Shape, board: Board, panel: int | None, rng: Any) -> tuple[i
     return axis, max(1, min(int(board.size[axis]) - 1, at))
 
 
-def pick_line(board: Board, rng: Any) -> tuple[int, int]:
-    """A row or column, at random, those with few wires along them more often: (axis, number)."""
+def pick_line(shape: Shape, board: Board, rng: Any) -> tuple[int, int]:
+    """A row or column, at random, those with few wires along them more often, none through an open panel: (axis,
+    number)."""
     width, height = int(board.size[0]), int(board.size[1])
     loads = (board.ways_on[:, :, 1] + board.ways_on[:, :, 2]).sum(0).reshape(height, width).sum(0)
     lines = (board.ways_on[:, :, 0] + board.ways_on[:, :, 2]).sum(0).reshape(height, width).sum(1)
     weights = np.concatenate([1.0 / (1.0 + loads) ** 1.5 / height, 1.0 / (1.0 + lines) ** 1.5 / width])
+    if shape.is_open:
+        x, y, panel = int(board.x[shape.panel]), int(board.y[shape.panel]), shape.panel
+        weights[x : x + int(shape.w[panel])] = 0.0
+        weights[width + y : width + y + int(shape.h[panel])] = 0.0
     pick = unit(rng) * float(weights.sum())
     number = int(np.searchsorted(np.cumsum(weights), pick))
     number = min(number, width + height - 1)

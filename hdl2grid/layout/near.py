@@ -23,7 +23,7 @@ from hdl2grid.layout.old_plan import Drivers, OldPlan, Tile
 from hdl2grid.layout.placement import PlaceParams, close_tiles, in_order, index_tiles
 from hdl2grid.layout.repair import RepairParams, better
 from hdl2grid.layout.routing import RouteParams, find_conflicts, reroute
-from hdl2grid.layout.units import fits, stamp
+from hdl2grid.layout.units import fits, stamp_cell
 from hdl2grid.layout.wires import lay_all
 from hdl2grid.netlist import Netlist
 from hdl2grid.plan.model import Device
@@ -134,8 +134,7 @@ class _Near:
         loose = []
         pinned = self.shape.pinned
         for number in np.flatnonzero(pinned).tolist():
-            w, h = int(self.shape.w[number]), int(self.shape.h[number])
-            stamp(board.grid, int(board.x[number]), int(board.y[number]), w, h, number)
+            stamp_cell(number, self.shape, board, number)
         order = sorted(range(len(self.netlist.cells)), key=lambda c: (self.netlist.cells[c].kind != "panel", c))
         if self.shape.panel < 0:
             close_tiles(self.shape, board)
@@ -154,7 +153,7 @@ class _Near:
                 loose.append(number)
                 continue
             board.x[number], board.y[number] = corner
-            stamp(board.grid, *corner, w, h, number)
+            stamp_cell(number, self.shape, board, number)
             if number == self.shape.panel:
                 close_tiles(self.shape, board)
         return loose
@@ -245,7 +244,7 @@ class _Near:
         found.sort()
         pick = 0 if turn == 0 else below(self.rng, min(len(found), 2 + 3 * turn))
         _, board.y[cell], board.x[cell] = found[pick]
-        stamp(board.grid, int(board.x[cell]), int(board.y[cell]), w, h, cell)
+        stamp_cell(cell, self.shape, board, cell)
         return True
 
     def pulls(self, board: Board, cell: int) -> Iterator[list[Tile]]:
@@ -256,7 +255,7 @@ class _Near:
             pins = []
             for t in shape.sig_tiles[shape.sig_start[s] : shape.sig_start[s + 1]]:
                 at = int(shape.cell_of[t])
-                if at != cell and board.grid[board.y[at], board.x[at]] == at:
+                if at != cell and board.grid[board.y[at] + board.dy[t], board.x[at] + board.dx[t]] == at:
                     pins.append((int(board.x[at] + board.dx[t]), int(board.y[at] + board.dy[t])))
             if wires or pins:
                 yield wires or pins

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from types import MappingProxyType
 from typing import Any
 
@@ -23,7 +24,7 @@ from hdl2grid.layout.units import (
     mirror,
     shift,
     shift_back,
-    stamp,
+    stamp_cell,
     trade,
     trade_back,
     try_drop,
@@ -140,7 +141,7 @@ def stamp_all(shape: Shape, board: Board) -> None:
     """Fill `grid` from the cells' places."""
     board.grid[:, :] = -1
     for c in range(shape.w.shape[0]):
-        stamp(board.grid, board.x[c], board.y[c], shape.w[c], shape.h[c], c)
+        stamp_cell(c, shape, board, c)
     close_tiles(shape, board)
 
 
@@ -396,7 +397,7 @@ def pack(
     for c in np.flatnonzero(shape.pinned).tolist():
         if board.x[c] + shape.w[c] > width or board.y[c] + shape.h[c] > height:
             return False
-        stamp(board.grid, board.x[c], board.y[c], shape.w[c], shape.h[c], c)
+        stamp_cell(c, shape, board, c)
     if panel >= 0 and not shape.pinned[panel]:
         close_keep_outs(shape, board)
         room_x, room_y = width - int(shape.w[panel]) - 2 * margin, height - int(shape.h[panel]) - 2 * margin
@@ -404,7 +405,7 @@ def pack(
         if not nearest_fit(board.grid, shape.w[panel], shape.h[panel], params.gap_x, params.gap_y, margin, out):
             return False
         board.x[panel], board.y[panel] = out
-        stamp(board.grid, out[0], out[1], shape.w[panel], shape.h[panel], panel)
+        stamp_cell(panel, shape, board, panel)
     close_tiles(shape, board)
     if params.is_tidy:
         set_rows(shape, board, params)
@@ -431,6 +432,20 @@ def set_rows(shape: Shape, board: Board, params: PlaceParams) -> None:
     board.rows[:] = False
     board.rows[np.arange(top - params.gap_y - 1, -1, -pitch)] = True
     board.rows[np.arange(bottom + pitch - 1, rows, pitch)] = True
+    if shape.is_open:
+        for first, last, gap in bands(shape, board, params.gap_y):
+            board.rows[np.arange(first + gap + height - 1, last + 1 - gap, pitch)] = True
+
+
+def bands(shape: Shape, board: Board, gap: int) -> list[tuple[int, int, int]]:
+    """Rows of an open panel from one where pixels begin or end to the next: (first, last, rows to be left free at
+    both ends: `gap` where no pixel stands)."""
+    tiles = np.flatnonzero(shape.cell_of == shape.panel)
+    top = int(board.y[shape.panel])
+    lit = np.zeros(int(shape.h[shape.panel]) + 2, np.int64)
+    lit[board.dy[tiles] + 1] = 1
+    turns = np.flatnonzero(np.diff(lit)).tolist()
+    return [(top + a, top + b - 1, 0 if k % 2 == 0 else gap) for k, (a, b) in enumerate(pairwise(turns))]
 
 
 @njit(cache=True)

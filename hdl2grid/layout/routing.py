@@ -26,11 +26,13 @@ from hdl2grid.layout.arrays import (
     Shape,
 )
 from hdl2grid.layout.bundles import route_bundle
+from hdl2grid.layout.colouring import count_usage, set_colour, variable_clashes
 from hdl2grid.layout.search import ANEW, route_net
 from hdl2grid.layout.wires import (
     blame_first,
     bring_back,
     copies_of,
+    grid_tile,
     lay,
     lay_all,
     neighbour,
@@ -40,13 +42,20 @@ from hdl2grid.rng import below
 
 WORST = 10.0
 """History of a tile never gets dearer than this, or searches would wander over the whole grid."""
+SPLIT = 4.0
+"""Price of a net, where the router changes colours."""
+BEYOND = 1e9
+"""Price of a net that cannot be joined."""
+WHOLE = 12
+"""Nets of so many variables and more are never recoloured as a whole."""
 
 
 @dataclass(frozen=True)
 class RouteParams:
     """Prices in tiles of wire. `present` is the price of a conflict, growing by `growth` a round up to `most`;
     `raise_by` is added to the history of a tile at each conflict; `rounds` and `stall` limit the rounds; searches stay
-    within `slack` tiles of a net's box, unless that fails."""
+    within `slack` tiles of a net's box, unless that fails. From round `recolour` on, if it is not 0, nets in
+    conflict may change colour."""
 
     present: float = 1.0
     growth: float = 1.06
@@ -58,6 +67,7 @@ class RouteParams:
     slack: int = 6
     rounds: int = 60
     stall: int = 20
+    recolour: int = 0
 
 
 @njit(cache=True)
@@ -226,10 +236,115 @@ def find_conflicts(board: Board, scratch: Scratch, raise_by: float) -> int:
     return conflicts
 
 
+@njit(cache=True)
+def price(
+    net: int, shape: Shape, board: Board, scratch: Scratch, present: float, bend: float, cross: float, slack: int
+) -> float:  # fmt: skip
+    """Route a net that has been taken up; what its wire costs as prices are now."""
+    if board.usage[net // COLOURS, net % COLOURS] == 0:
+        board.length[net] = board.strokes[net] = board.bends[net] = 0
+        board.reached[net] = True
+        return 0.0
+    board.reached[net] = route_net(net, shape, board, scratch, present, bend, cross, slack, ANEW)
+    return float(scratch.paid[0] + SPLIT) if board.reached[net] else BEYOND
+
+
+@njit(cache=True)
+def pick_movers(rng: Any, net: int, shape: Shape, board: Board, movers: Any) -> int:
+    """Variables of a net that are to change colour together, to `movers`: all of a small net, else one near a tile
+    that clashes; returns how many."""
+    s, a = net // COLOURS, net % COLOURS
+    whole = board.usage[s, a] <= below(rng, WHOLE) + 1
+    count = 0
+    for j in range(shape.of_start[s], shape.of_start[s + 1]):
+        if board.colour[shape.of_vars[j]] == a:
+            movers[count] = shape.of_vars[j]
+            count += 1
+    if whole or count < 2:
+        return count
+    width = board.size[0]
+    at = -1
+    skip = below(rng, board.length[net])
+    for i in range(board.length[net]):
+        tile = board.route[net, (i + skip) % board.length[net]]
+        if board.clash[a, tile]:
+            at = tile
+            break
+    if at < 0:
+        at = board.route[net, skip]
+    best, nearest = 0, 1 << 30
+    for i in range(count):
+        tile = grid_tile(shape.var_tiles[shape.var_start[movers[i]]], shape, board)
+        d = abs(tile % width - at % width) + abs(tile // width - at // width)
+        if d < nearest:
+            best, nearest = i, d
+    movers[0] = movers[best]
+    return 1
+
+
+@njit(cache=True)
+def recolour_movers(movers: Any, count: int, c: int, shape: Shape, board: Board, seen: Any) -> int:
+    """Give variables of one signal and colour another colour; returns by how much clashes on device tiles grow."""
+    a = board.colour[movers[0]]
+    growth = 0
+    for i in range(count):
+        growth -= variable_clashes(movers[i], a, shape, board, seen) + variable_clashes(
+            movers[i], c, shape, board, seen
+        )
+    for i in range(count):
+        set_colour(movers[i], c, shape, board)
+    for i in range(count):
+        growth += variable_clashes(movers[i], a, shape, board, seen) + variable_clashes(
+            movers[i], c, shape, board, seen
+        )
+    return growth
+
+
+@njit(cache=True)
+def change_colour(
+    rng: Any, net: int, shape: Shape, board: Board, scratch: Scratch, present: float, bend: float, cross: float,
+    slack: int, movers: Any,
+) -> None:  # fmt: skip
+    """Reroute a net that is laid by itself, in that colour, of all that its pins allow, which is cheapest now."""
+    s, a = net // COLOURS, net % COLOURS
+    count = pick_movers(rng, net, shape, board, movers)
+    lay(net, board, -1)
+    best, best_gain = a, 0.0
+    own = price(net, shape, board, scratch, present, bend, cross, slack)
+    for b in range(COLOURS):
+        other = COLOURS * s + b
+        if b == a:
+            continue
+        if recolour_movers(movers, count, b, shape, board, scratch.seen) <= 0:
+            put_aside(other, board, scratch.aside)
+            lay(other, board, -1)
+            with_movers = price(other, shape, board, scratch, present, bend, cross, slack)
+            with_movers += price(net, shape, board, scratch, present, bend, cross, slack)
+            recolour_movers(movers, count, a, shape, board, scratch.seen)
+            before = own + price(other, shape, board, scratch, present, bend, cross, slack)
+            bring_back(other, board, scratch.aside)
+            lay(other, board, 1)
+            if before - with_movers > best_gain:
+                best, best_gain = b, before - with_movers
+        else:
+            recolour_movers(movers, count, a, shape, board, scratch.seen)
+    wide = board.size[0] + board.size[1]
+    if best != a:
+        other = COLOURS * s + best
+        recolour_movers(movers, count, best, shape, board, scratch.seen)
+        lay(other, board, -1)
+        if price(other, shape, board, scratch, present, bend, cross, slack) == BEYOND:
+            price(other, shape, board, scratch, present, bend, cross, wide)
+        lay(other, board, 1)
+    if price(net, shape, board, scratch, present, bend, cross, slack) == BEYOND:
+        price(net, shape, board, scratch, present, bend, cross, wide)
+    lay(net, board, 1)
+
+
 @njit(cache=True, nogil=True)
 def negotiate(
     rng: Any, shape: Shape, board: Board, scratch: Scratch, rounds: int, stall: int, present: float, growth: float,
-    most: float, raise_by: float, decay: float, bend: float, cross: float, slack: int,
+    most: float, raise_by: float, decay: float, bend: float, cross: float, slack: int, recolour: int,
 ) -> Any:  # fmt: skip
     """Rip up and reroute the nets marked in `bad`, round by round, until nothing is illegal.
 
@@ -242,8 +357,10 @@ def negotiate(
     since = 0
     order = np.zeros(n_nets, np.int64)
     count = 0
+    movers = np.zeros(board.colour.shape[0], np.int64)
+    colours = board.colour.copy()
     for n in range(n_nets):
-        if board.usage[n // COLOURS, n % COLOURS] > 0 or board.length[n] > 0:
+        if recolour > 0 or board.usage[n // COLOURS, n % COLOURS] > 0 or board.length[n] > 0:
             order[count] = n
             count += 1
     used = 0
@@ -263,6 +380,11 @@ def negotiate(
                 if innocents == 0:
                     continue
                 innocents -= 1
+            if recolour > 0 and turn >= recolour and board.bad[n] and below(rng, 2) == 0:
+                alone = leader(n, shape, board, scratch) == n
+                if alone and copies_of(n, shape, board, scratch.copies, scratch.offs) == 1:
+                    change_colour(rng, n, shape, board, scratch, present, bend, cross, slack, movers)
+                    continue
             many = shape.sig_start[n // COLOURS + 1] - shape.sig_start[n // COLOURS]
             keep = turn == 0 or below(rng, 8) < (3 if many < 8 else 6)
             reroute(n, shape, board, scratch, present, bend, cross, slack, keep)
@@ -276,6 +398,7 @@ def negotiate(
             best = conflicts
             for k in range(count):
                 put_aside(order[k], board, kept)
+            colours[:] = board.colour
             since = 0
         else:
             since += 1
@@ -285,6 +408,8 @@ def negotiate(
     if conflicts > best:
         for k in range(count):
             bring_back(order[k], board, kept)
+        board.colour[:] = colours
+        count_usage(shape, board)
         lay_all(board)
         find_conflicts(board, scratch, 0.0)
     return best, used
@@ -294,7 +419,7 @@ def route(shape: Shape, board: Board, scratch: Scratch, params: RouteParams, see
     """Route all nets marked bad on a laid board; returns (conflicts left, rounds used)."""
     conflicts, used = negotiate(
         seed_state, shape, board, scratch, params.rounds, params.stall, params.present, params.growth, params.most,
-        params.raise_by, params.decay, params.bend, params.cross, params.slack,
+        params.raise_by, params.decay, params.bend, params.cross, params.slack, params.recolour,
     )  # fmt: skip
     return int(conflicts), int(used)
 

@@ -351,6 +351,7 @@ def grow(
         back = search(net, goal, count, board, scratch, present, bend, cross, scratch.box, copies)
         if back < 0:
             break
+        scratch.paid[0] += scratch.dist[back]
         first = count
         while back >= 0 and count < room:
             k = back // area
@@ -420,9 +421,10 @@ def route_net(
     """Join all pins of a net that has been taken up by a tree, pin by pin, nearest first.
 
     With `keep` the sound part of the old tree stays. Returns False, with only the pins laid, where a pin cannot be
-    reached within `slack` tiles around the pins' box.
+    reached within `slack` tiles around the pins' box. What the ways cost is left in `scratch.paid`.
     """
     board.joint[net] = 0
+    scratch.paid[0] = 0.0
     n_pins = pins_of(net, shape, board, scratch.pins, False)
     if n_pins == 0:
         board.length[net] = board.strokes[net] = board.bends[net] = 0

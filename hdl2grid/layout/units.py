@@ -35,6 +35,12 @@ def stamp(grid: Any, px: int, py: int, w: int, h: int, value: int) -> None:
 
 @njit(cache=True)
 def stamp_cell(cell: int, shape: Shape, board: Board, value: int) -> None:
+    """Fill a cell's rectangle in `grid`; of an open panel its pixels only."""
+    if cell == shape.panel and shape.is_open:
+        for i in range(shape.cell_start[cell], shape.cell_start[cell + 1]):
+            tile = shape.cell_tiles[i]
+            board.grid[board.y[cell] + board.dy[tile], board.x[cell] + board.dx[tile]] = value
+        return
     stamp(board.grid, board.x[cell], board.y[cell], shape.w[cell], shape.h[cell], value)
 
 
