@@ -181,6 +181,11 @@ def signal_tiles(netlist: Netlist) -> list[list[int]]:
     return members
 
 
+def is_large(netlist: Netlist) -> bool:
+    """Whether a netlist is laid out as a large one, see LARGE."""
+    return len(netlist.cells) > LARGE
+
+
 def make_shape(netlist: Netlist, watch: Ints | None = None, repeats: Sequence[Repeat] = ()) -> Shape:
     """The arrays of a netlist; its kernels tell and ask `watch`. Copies of the `repeats` are laid like their first.
 
@@ -195,7 +200,7 @@ def make_shape(netlist: Netlist, watch: Ints | None = None, repeats: Sequence[Re
     still = pinned.copy()
     if panel >= 0 and site.zone != (None, None, None, None):
         still[panel] = True
-    is_open = panel >= 0 and len(cells) > LARGE and site == Site()
+    is_open = panel >= 0 and is_large(netlist) and site == Site()
     members = signal_tiles(netlist)
     copies = _Copies(netlist, pairs, repeats)
     of_cell: list[list[int]] = [[] for _ in cells]

@@ -11,7 +11,6 @@ import numpy as np
 from hdl2grid.layout.arrays import (
     COLOURS,
     FAR_OFF,
-    LARGE,
     WATCH_HEIGHT,
     WATCH_LEGAL,
     WATCH_STOP,
@@ -22,6 +21,7 @@ from hdl2grid.layout.arrays import (
     Scratch,
     Shape,
     copy_board,
+    is_large,
     make_board,
     make_scratch,
     make_shape,
@@ -220,7 +220,7 @@ class Search:
         self.whole, self.prices = self.shape, params.prices
         self.effort = budget(params.effort, params.style)
         self.panel = self.shape.panel if self.shape.panel >= 0 else None
-        self.is_large = len(self.shape.w) > LARGE
+        self.is_large = is_large(netlist)
         self.num_placements = self.num_cuts = 0
         self.troubles: list[Trouble] = []
         self.least: tuple[int, int] | None = None
