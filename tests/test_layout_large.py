@@ -111,7 +111,7 @@ def test_lines_come_and_go_beside_an_open_panel(mapped, small_is_large) -> None:
     netlist, shape, board = _placed(mapped.circuit, panel_of(mapped.machine))
     assert len(_between_pixels(netlist, shape.panel, board)) > 5
     assert _near_pixels(netlist, shape.panel, board) == 0 and all_apart(shape, board, 1, 1)
-    scratch = make_scratch(netlist, 51, 51)
+    scratch = make_scratch(netlist, 120, 120)
     tight = PlaceParams(gap_x=1, gap_y=1, margin=0)
     rng = seeded(3)
     done = 0
