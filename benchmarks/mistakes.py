@@ -13,6 +13,7 @@ from __future__ import annotations
 import sys
 import time
 from collections import Counter
+from itertools import groupby
 from pathlib import Path
 
 import numpy as np
@@ -64,26 +65,29 @@ def measure(guide: Guide) -> None:
 
 
 def look_measure(guide: Guide, slips: list[Slip]) -> None:
-    """Of the mistakes that the panel ever shows in its course up to the last look, how many the looks show."""
+    """Of the mistakes that the panel ever shows in its courses up to the last looks, how many the looks show."""
     if not guide.looks:
         print("  no looks: the ticker cannot be counted, or changes nothing on the panel")
         return
-    length = max(look.ticks for look in guide.looks)
-    if length > MOST_TICKS:
-        slips = slips[:: -(-length // MOST_TICKS)]
-    at = [look.ticks - 1 for look in guide.looks]
-    right = ticks_of(machine_of(guide, None), guide.look_source, length)
+    at = {source: [look.ticks - 1 for look in looks] for source, looks in groupby(guide.looks, lambda k: k.source)}
+    longest = 1 + max(max(ticks) for ticks in at.values())
+    if longest > MOST_TICKS:
+        slips = slips[:: -(-longest // MOST_TICKS)]
+    right = {source: ticks_of(machine_of(guide, None), source, 1 + max(ticks)) for source, ticks in at.items()}
     visible = shown = 0
     for slip in slips:
         plan = machine_of(guide, slip)
         if check_devices(plan):
             continue
-        course = ticks_of(plan, guide.look_source, length)
-        if course is None or course.shape != right.shape:
-            continue
-        differs = (course != right).any(axis=1)
-        visible += bool(differs.any())
-        shown += bool(differs[at].any())
+        is_visible = is_shown = False
+        for source, ticks in at.items():
+            course = ticks_of(plan, source, 1 + max(ticks))
+            if course is not None and course.shape == right[source].shape:
+                differs = (course != right[source]).any(axis=1)
+                is_visible |= bool(differs.any())
+                is_shown |= bool(differs[ticks].any())
+        visible += is_visible
+        shown += is_shown
     print(f"  looks: {len(guide.looks)}; of {visible} mistakes that the panel shows, they show {shown}", end="")
     print(f" = {100 * shown / max(1, visible):.2f} %")
 

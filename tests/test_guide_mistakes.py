@@ -9,8 +9,10 @@ import pytest
 from guide_support import guide_named, plan_named
 
 from hdl2grid.guide.bench import Bench
+from hdl2grid.guide.build import make_guide
 from hdl2grid.guide.choosing import choose_checks
 from hdl2grid.guide.faults import all_faults, hidden_faults
+from hdl2grid.guide.laying import differences, lay
 from hdl2grid.guide.looks import choose_looks
 from hdl2grid.guide.mistakes import fingerprint, judge, machine_of, shown_by_any_press, slips
 from hdl2grid.guide.panel_reading import PanelReader
@@ -110,8 +112,7 @@ def test_the_functional_check_catches_what_the_panel_can_show():
 
 def test_looks_show_nearly_all_that_the_panel_shows():
     bench = Bench(Survey(plan_named("lights")))
-    found = choose_looks(bench)
-    assert found is not None
+    (found,) = choose_looks(bench)
     assert len(found.looks) <= 8
     assert found.num_shown >= 0.99 * found.num_visible
     engine = bench.engine()
@@ -119,6 +120,28 @@ def test_looks_show_nearly_all_that_the_panel_shows():
     course = engine.play(np.full(max(k.ticks for k in found.looks), bench.network.event("sync")), watch).watched
     for look in found.looks:
         assert course[look.ticks - 1].tolist() == list(look.lit)
+
+
+def two_tickers() -> Plan:
+    """Two dividers, each with a ticker of its own, one above the other."""
+    one = plan_named("divider")
+    lower = [replace(d, y=d.y + 4, name=d.name and f"{d.name} 2", signal=d.signal and "lamp2") for d in one.devices]
+    wires = [(*w, *((a, b + 4, c, d + 4) for a, b, c, d in w)) for w in one.wires]
+    return replace(one, height=7, devices=(*one.devices, *lower), wires=tuple(wires), signals=())
+
+
+def test_each_of_several_tickers_is_looked_at_alone():
+    """While both run, nobody can say what the panel must read: the looks are steps before both are started."""
+    guide = make_guide(two_tickers())
+    assert {look.source for look in guide.looks} == {"sync", "sync 2"}
+    last = guide.sections[-1]
+    assert "When it runs" not in last.why
+    counted = [step for step in last.steps if any(a.do == "tick" for a in step.actions) and "in all" in step.text]
+    assert len(counted) == len(guide.looks)
+    assert all(any(e.see == "pixel" for e in step.expect) for step in counted)
+    laid = lay(guide)
+    assert not laid.troubles
+    assert differences(laid.world, two_tickers()) == ()
 
 
 def digit_plan(size: int) -> Plan:

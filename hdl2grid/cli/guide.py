@@ -81,7 +81,7 @@ def _tell(state: Session, guide: Guide, folder: Path, files: list[str]) -> None:
             "steps": len(steps),
             "things": sum(action.is_thing for step in steps for action in step.actions),
             "presses": sum(a.times for step in steps for a in step.actions if a.do == "press"),
-            "looks": [{"ticks": look.ticks, "reading": look.reading} for look in guide.looks],
+            "looks": [{"ticker": look.source, "ticks": look.ticks, "reading": look.reading} for look in guide.looks],
             "folder": str(folder),
             "files": files,
         }

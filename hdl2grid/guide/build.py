@@ -80,8 +80,7 @@ def make_guide(
         with_likeness(tuple(chapters.sections), site.words),
         plan=plan,
         fresh=fresh,
-        looks=looks.looks if looks else (),
-        look_source=looks.source if looks else "",
+        looks=tuple(look for one in looks for look in one.looks),
         from_to=from_to(site),
         restore=restore_sheet(site),
     )

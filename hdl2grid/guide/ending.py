@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from hdl2grid.guide.looks import Looks
-from hdl2grid.guide.model import Action
+from hdl2grid.guide.model import Action, Look
 from hdl2grid.guide.opening import Chapters
 from hdl2grid.guide.panel_reading import PanelReader
 from hdl2grid.guide.returning import go_back, way_back
@@ -14,7 +16,7 @@ MOST_TICKS = 100
 """So many ticks are tried to see when the panel changes."""
 
 
-def place_tickers(site: Site, chapters: Chapters, looks: Looks | None = None) -> None:
+def place_tickers(site: Site, chapters: Chapters, looks: Sequence[Looks] = ()) -> None:
     """Takes the temporary buttons out of the tickers' places, puts the tickers there, and starts them."""
     survey, say, words = site.survey, site.words.say, site.words
     tickers = survey.of_kind("ticker")
@@ -37,6 +39,9 @@ def place_tickers(site: Site, chapters: Chapters, looks: Looks | None = None) ->
         )
     for index in tickers:
         _one_tick(site, index)
+    if _num_running(site) > 1:
+        for one in looks:
+            _look_alone(site, one)
     for index in tickers:
         if survey.device(index).running:
             _start(site, index)
@@ -47,7 +52,7 @@ def place_tickers(site: Site, chapters: Chapters, looks: Looks | None = None) ->
     )
 
 
-def _place_running(site: Site, chapters: Chapters, looks: Looks | None) -> None:
+def _place_running(site: Site, chapters: Chapters, looks: Sequence[Looks]) -> None:
     """In a game whose tickers run as soon as they are placed: those that must not are placed first, and stopped."""
     survey, say, words = site.survey, site.words.say, site.words
     for index in sorted(survey.of_kind("ticker"), key=lambda i: bool(survey.device(i).running)):
@@ -71,22 +76,57 @@ def _place_running(site: Site, chapters: Chapters, looks: Looks | None) -> None:
     )
 
 
-def _when_to_look(site: Site, looks: Looks | None) -> str:
-    """The looks at the running machine as a sentence."""
-    if looks is None:
+def _num_running(site: Site) -> int:
+    return sum(bool(site.survey.device(i).running) for i in site.survey.of_kind("ticker"))
+
+
+def _when_to_look(site: Site, looks: Sequence[Looks]) -> str:
+    """The looks at the running machine as a sentence, where one ticker alone runs it."""
+    if not looks or _num_running(site) > 1:
         return ""
+    return " " + site.words.say(
+        "When it runs, look again: counted from the start of {source} it must show {looks}.",
+        source=looks[0].source,
+        looks=_told(site, looks[0].looks),
+    )
+
+
+def _told(site: Site, looks: Sequence[Look]) -> str:
     say = site.words.say
     parts = [
         say("{reading} after 1 tick", reading=look.reading)
         if look.ticks == 1
         else say("{reading} after {ticks} ticks", ticks=look.ticks, reading=look.reading)
-        for look in looks.looks
+        for look in looks
     ]
-    return " " + say(
-        "When it runs, look again: counted from the start of {source} it must show {looks}.",
-        source=looks.source,
-        looks=site.words.listed(parts),
-    )
+    return site.words.listed(parts)
+
+
+def _look_alone(site: Site, looks: Looks) -> None:
+    """Each look at one of several tickers in a step of its own, while the others stand still, and all back; nothing
+    where no way back is known."""
+    index = next(i for i in site.survey.of_kind("ticker") if site.survey.device(i).name == looks.source)
+    tile, words = site.survey.tile(index), site.words
+    ticks = [look.ticks for look in looks.looks]
+    world = site.world.copy()
+    lost = world.do(Action("tick", tile=tile, times=ticks[-1])).lost
+    back = None if lost else way_back(site, world)
+    if back is None:
+        return
+    title = words.say("Ticker {name} alone", name=looks.source)
+    pixels = [(p.x, p.y) for p in PanelReader(site.plan, words).pixels]
+    for before, look in zip([0, *ticks], looks.looks, strict=False):
+        site.step(
+            title,
+            "Let the ticker on {tile} tick {times}, {ticks} in all, and stop it. The panel shows {reading}.",
+            [Action("tick", tile=tile, times=look.ticks - before)],
+            see=pixels,
+            reading=look.reading,
+            tile=at(tile),
+            times=words.times(look.ticks - before),
+            ticks=look.ticks,
+        )
+    go_back(site, back, title)
 
 
 def _one_tick(site: Site, index: int) -> None:

@@ -7,10 +7,11 @@ from collections.abc import Iterator
 from hdl2grid.circuit.model import FUNCTIONS
 from hdl2grid.guide.bench import Bench, Fault
 from hdl2grid.guide.model import Tile
+from hdl2grid.guide.reach import joined
+from hdl2grid.guide.slips import AROUND
 from hdl2grid.guide.words import Words, at
+from hdl2grid.guide.world import tiles_of
 from hdl2grid.sim.waves import gate_output
-
-_AROUND = ((1, 0), (-1, 0), (0, 1), (0, -1))
 
 
 def hidden_faults(bench: Bench) -> list[Fault]:
@@ -28,6 +29,7 @@ def all_faults(bench: Bench) -> list[Fault]:
     return [
         *hidden_faults(bench),
         *_lost(bench, ("toggle", "pixel")),
+        *_cut(bench),
         *_touched(bench, ("toggle", "pixel")),
         *_bits(bench),
         *_bridges(bench),
@@ -50,6 +52,24 @@ def _lost(bench: Bench, kinds: tuple[str, ...]) -> Iterator[Fault]:
                 )
 
 
+def _cut(bench: Bench) -> Iterator[Fault]:
+    """A stroke that is left out where it cuts off several devices from the first driver."""
+    survey = bench.survey
+    crossovers = {survey.tile(i) for i in survey.of_kind("crossover")}
+    for net in survey.nets:
+        devices = {survey.tile(i): i for i in (*net.drivers, *net.sinks)}
+        if not net.drivers:
+            continue
+        for stroke in net.strokes:
+            left = {t for other in net.strokes if other != stroke for t in tiles_of(other)}
+            start = survey.tile(net.drivers[0])
+            reached = joined(start, left, frozenset(), crossovers) if start in left else {start}
+            lost = tuple((i, net.index) for tile, i in devices.items() if tile not in reached)
+            if len(lost) > 1:
+                told = Words().stroke(net.colour, stroke)
+                yield Fault(what=f"{told}, of net {net.name} is left out", cure=f"lay {told} again", lost=lost)
+
+
 def _covers(stroke: tuple[int, int, int, int], tile: Tile) -> bool:
     return stroke[0] <= tile[0] <= stroke[2] and stroke[1] <= tile[1] <= stroke[3]
 
@@ -59,7 +79,7 @@ def _touched(bench: Bench, kinds: tuple[str, ...]) -> Iterator[Fault]:
     survey = bench.survey
     for net in survey.nets:
         own = {*net.drivers, *net.sinks}
-        beside = {(x + dx, y + dy) for x, y in net.tiles for dx, dy in _AROUND} - net.tiles
+        beside = {(x + dx, y + dy) for x, y in net.tiles for dx, dy in AROUND} - net.tiles
         for tile in sorted(beside):
             index = survey.device_at.get(tile)
             if index is not None and index not in own and survey.device(index).kind in kinds:
@@ -111,7 +131,7 @@ def _bridges(bench: Bench) -> Iterator[Fault]:
     """Two nets of one colour that run side by side or cross, joined."""
     survey = bench.survey
     for a in survey.nets:
-        near = {(x + 2 * dx, y + 2 * dy) for x, y in a.tiles for dx, dy in _AROUND} | a.tiles
+        near = {(x + 2 * dx, y + 2 * dy) for x, y in a.tiles for dx, dy in AROUND} | a.tiles
         for b in survey.nets[a.index + 1 :]:
             if b.colour == a.colour and near & b.tiles:
                 added = [(d, b.index) for d in (*a.drivers, *a.sinks)] + [(d, a.index) for d in (*b.drivers, *b.sinks)]

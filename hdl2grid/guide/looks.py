@@ -65,24 +65,30 @@ class Looks:
     num_shown: int
 
 
-def choose_looks(bench: Bench, words: Words | None = None) -> Looks | None:
-    """Looks at the machine in its own course, told in `words` (left out: in English); None where no running ticker that
-    a person can count changes what the panel shows."""
+def choose_looks(bench: Bench, words: Words | None = None) -> tuple[Looks, ...]:
+    """Looks at the machine in its own course, told in `words` (left out: in English), for each running ticker that a
+    person can count and that changes what the panel shows. Of several each is looked at alone, from the first state on,
+    and not for long."""
     plan = bench.survey.plan
     tickers = [d for d in plan.devices if d.kind == "ticker" and d.running]
-    if not tickers or not bench.network.pixels or (tickers[0].period_s or 0) < QUICKEST:
-        return None
-    source = tickers[0].name or ""
+    if not bench.network.pixels:
+        return ()
+    counted = [d.name or "" for d in tickers if (d.period_s or 0) >= QUICKEST]
+    found = (_looks_at(bench, source, words, len(tickers) == 1) for source in counted)
+    return tuple(looks for looks in found if looks is not None)
+
+
+def _looks_at(bench: Bench, source: str, words: Words | None, is_long: bool) -> Looks | None:
     choice = _Choice(bench, bench.network.event(source))
     faults = choice.beginning(all_faults(bench))
-    if faults:
+    if faults and is_long:
         choice.rest(faults)
     if not choice.ticks:
         return None
     pixels = choice.course(bench.engine(), max(choice.ticks))
-    reader = PanelReader(plan, words)
+    reader = PanelReader(bench.survey.plan, words)
     rows = [(tick, pixels[tick - 1].tolist()) for tick in sorted(choice.ticks)]
-    looks = tuple(Look(tick, reader.read(row), tuple(row)) for tick, row in rows)
+    looks = tuple(Look(source, tick, reader.read(row), tuple(row)) for tick, row in rows)
     return Looks(looks, source, len(choice.visible), choice.num_shown)
 
 

@@ -117,9 +117,10 @@ class Section:
 
 @dataclass(frozen=True)
 class Look:
-    """One look at the running machine: after `ticks` ticks since it was started the panel reads `reading`,
-    with `lit[i]` for the i-th pixel of the plan."""
+    """One look at the running machine: after `ticks` ticks of ticker `source` alone, from the first state on, the panel
+    reads `reading`, with `lit[i]` for the i-th pixel of the plan."""
 
+    source: str
     ticks: int
     reading: str
     lit: tuple[int, ...]
@@ -161,7 +162,6 @@ class Guide:
     sections: tuple[Section, ...]
     plan: Plan | None = None
     looks: tuple[Look, ...] = ()
-    look_source: str = ""
     from_to: tuple[FromTo, ...] = ()
     restore: tuple[Restore, ...] = ()
     fresh: Fresh = USUAL

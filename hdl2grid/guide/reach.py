@@ -140,32 +140,35 @@ class Field:
             done: set[Tile] = set()
             for tile in tiles:
                 if tile not in done and (tile in more or tile in laid):
-                    places, sinks = self._flood(tile, laid, more)
+                    places = joined(tile, laid, more, self.crossovers)
+                    sinks = frozenset(self.sinks[t] for t in places & self.sinks.keys())
                     for other in tiles:
                         if other in places:
                             found[other] = (*found[other], sinks)
                     done |= places
         return found
 
-    def _flood(self, start: Tile, laid: Set[Tile], extra: Set[Tile]) -> tuple[set[Tile], frozenset[int]]:
-        todo: list[tuple[Tile, int]] = [(start, 0)]
-        seen = {start}
-        crossed: set[tuple[Tile, int]] = set()
-        while todo:
-            (x, y), axis = todo.pop()
-            for dx, dy in _ALONG[axis]:
-                near = (x + dx, y + dy)
-                if near in seen or not (near in extra or near in laid):
-                    continue
-                if near in self.crossovers:
-                    place = (near, 1 if dx else 2)
-                    if place not in crossed:
-                        crossed.add(place)
-                        todo.append(place)
-                else:
-                    seen.add(near)
-                    todo.append((near, 0))
-        return seen, frozenset(self.sinks[tile] for tile in seen & self.sinks.keys())
+
+def joined(start: Tile, laid: Set[Tile], extra: Set[Tile], crossovers: Set[Tile]) -> set[Tile]:
+    """The tiles, crossovers left out, that wire of a colour on `laid` and `extra` joins to `start`, which bears it."""
+    todo: list[tuple[Tile, int]] = [(start, 0)]
+    seen = {start}
+    crossed: set[tuple[Tile, int]] = set()
+    while todo:
+        (x, y), axis = todo.pop()
+        for dx, dy in _ALONG[axis]:
+            near = (x + dx, y + dy)
+            if near in seen or not (near in extra or near in laid):
+                continue
+            if near in crossovers:
+                place = (near, 1 if dx else 2)
+                if place not in crossed:
+                    crossed.add(place)
+                    todo.append(place)
+            else:
+                seen.add(near)
+                todo.append((near, 0))
+    return seen
 
 
 def _without(net: NetInfo, tiles: Set[Tile]) -> Iterator[tuple[Stroke, set[Tile]]]:

@@ -8,6 +8,7 @@ their way are mended where they do, and not taken up.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -34,6 +35,9 @@ _ROOM = (2, 4, 8)
 """Free columns and rows to the right of the old plan and below it: tried in turn."""
 _TRIES = {"quick": 1, "normal": 4, "long": 12}
 """How often each room is tried."""
+_MORE = 4
+"""So many times as often, as long as more than _ENOUGH of the tiles in use are touched."""
+_ENOUGH = 0.12
 _TRIES_A_CELL = 150
 _REPAIRS = 4000
 """Tries of the repair that heeds no old plan, where no other layout near it is legal."""
@@ -56,26 +60,37 @@ def lay_out_near(
     """A legal layout that touches few tiles of the old plan's, its origin kept; None where none was found. After
     `stop.set()` the best so far is handed out."""
     near = _Near(netlist, circuit, old, params)
-    best: tuple[int, Board] | None = None
+    best: _Attempt | None = None
+    enough = max(_FEW, _ENOUGH * len(_in_use(old)))
     total = len(_ROOM) * _TRIES[params.effort]
-    for number in range(total):
+    for number in range(total * _MORE):
         room, turn = _ROOM[number % len(_ROOM)], number // len(_ROOM)
         width, height = min(params.max_width, old.plan.width + room), min(params.max_height, old.plan.height + room)
         if width < old.plan.width or height < old.plan.height:
             return None
         found = near.attempt(width, height, turn)
-        if found is not None and (best is None or found[0] < best[0]):
+        if found is not None and (best is None or found.differ < best.differ):
             best = found
-        told = f"{best[0]} tiles touched" if best is not None else "not legal yet"
-        progress(f"layout near the old plan: {told}", number + 1, total)
-        if (best is not None and best[0] <= _FEW) or (stop is not None and stop.is_set):
+        told = f"{best.differ} tiles touched" if best is not None else "not legal yet"
+        progress(f"layout near the old plan: {told}", number + 1, max(total, number + 1))
+        if (best is not None and best.differ <= _FEW) or (stop is not None and stop.is_set):
+            break
+        if number + 1 >= total and (best is None or best.differ <= enough):
             break
     if best is None:
         return None
-    board = best[1]
+    board = best.board
     wire, over = int(board.length.sum()), int((board.crossings > 0).sum())
     stats = LayoutStats(1, near.num_placements, near.num_tries, 0, 0, stop is not None and stop.is_set, wire, over)
     return Layout(board, stats)
+
+
+@dataclass(frozen=True)
+class _Attempt:
+    """A legal layout that touches `differ` tiles."""
+
+    differ: int
+    board: Board
 
 
 class _Near:
@@ -97,9 +112,8 @@ class _Near:
     def old_names(self, drivers: Drivers) -> Drivers:
         return frozenset(self.names.get(d, f"new {d}") for d in drivers)
 
-    def attempt(self, width: int, height: int, turn: int) -> tuple[int, Board] | None:
-        """One board: cells kept and fitted in, colours and routes taken over, the rest routed. With the
-        number of tiles touched; None unless legal."""
+    def attempt(self, width: int, height: int, turn: int) -> _Attempt | None:
+        """One board: cells kept and fitted in, colours and routes taken over, the rest routed; None unless legal."""
         board = make_board(self.netlist, self.shape, width, height)
         loose = self.place_kept(board)
         self.num_placements += 1
@@ -125,7 +139,8 @@ class _Near:
             if conflicts == 0:
                 conflicts, differ = mend_near(self.shape, board, scratch, before, loose, params, self.rng)
         self.is_legal_known |= conflicts == 0
-        return (differ, board) if conflicts == 0 and in_order(self.shape, board) else None
+        legal = conflicts == 0 and in_order(self.shape, board)
+        return _Attempt(differ, board) if legal else None
 
     # ---- places
 
@@ -397,6 +412,11 @@ class _Near:
         device_of = np.array([number(tile.device) for tile in self.netlist.tiles], np.int64)
         pins = {net: frozenset(t for t in tiles if devices[t] > 0) for net, (tiles, _) in self.taken.items()}
         return Before(wires, devices, device_of, dict(self.taken), pins)
+
+
+def _in_use(old: OldPlan) -> set[Tile]:
+    """The tiles of the old plan that bear wire or a device."""
+    return {(d.x, d.y) for d in old.plan.devices} | {tile for net in old.nets for tile in net.ways}
 
 
 def _loads(old: OldPlan) -> dict[Tile, int]:

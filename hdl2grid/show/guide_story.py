@@ -91,7 +91,8 @@ def counted(ticks: int) -> str:
 
 def look_rows(guide: Guide) -> list[tuple[str, str]]:
     """The looks at the running machine: when, and what it must read."""
-    return [(f"after {counted(look.ticks)} of {guide.look_source}", look.reading) for look in guide.looks]
+    alone = " alone" if len({look.source for look in guide.looks}) > 1 else ""
+    return [(f"after {counted(look.ticks)} of {look.source}{alone}", look.reading) for look in guide.looks]
 
 
 def restore_rows(guide: Guide) -> list[tuple[str, str, str]]:

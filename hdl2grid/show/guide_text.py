@@ -14,7 +14,7 @@ from hdl2grid.guide.model import FromTo, Guide, Mistake, Restore, Section, Step
 from hdl2grid.guide.text_in import CONTINUED, MARK
 from hdl2grid.guide.words import Words
 from hdl2grid.plan.model import Plan
-from hdl2grid.show.guide_story import counted, parted, says_nothing_else, stays_as_it_is
+from hdl2grid.show.guide_story import look_rows, parted, says_nothing_else, stays_as_it_is
 from hdl2grid.strict_json import line as json_line
 
 WIDTH = 80
@@ -93,11 +93,11 @@ def _looks(guide: Guide) -> Iterator[str]:
         return
     yield from _heading("When to look at the running machine")
     yield from wrapped(
-        f"Count the ticks of {guide.look_source} from its start. These looks were chosen because together they show "
-        "nearly every mistake that can be seen on the panel."
+        "Count the ticks from the ticker's start in the first state, while no other ticker runs. These looks were "
+        "chosen because together they show nearly every mistake that can be seen on the panel."
     )
-    for look in guide.looks:
-        yield from wrapped(f"[ ] after {counted(look.ticks)}: {look.reading}", "      ")
+    for when, reading in look_rows(guide):
+        yield from wrapped(f"[ ] {when}: {reading}", "      ")
 
 
 def restore_lines(rows: Sequence[Restore]) -> Iterator[str]:

@@ -43,6 +43,7 @@ _MOST_FLIPS = 3
 _MOST_MEMBERS = 20_000
 _MOST_CHOICES = 30
 _TOO_LONG = 6
+_A_CELL = 2
 
 
 def strobes_of(circuit: Circuit) -> dict[str, str]:
@@ -254,13 +255,14 @@ def _with_given(
     given: Sequence[int],
     old: Sequence[frozenset[int]],
 ) -> _Found | None:
-    """The fewest new cells beside the given ones, and sums that differ little from the old ones."""
+    """Few new cells beside the given ones, and sums that differ little from the old ones: the fewest cells, or one cell
+    more that makes good an old sum, which may cost less than a sum of many old ones."""
     space = Space(num_states, variables, targets)
     best: tuple[int, _Found] | None = None
-    for made in _new_cells(space, targets, given):
+    for made in [*_new_cells(space, targets, given), *_amending_cells(space, targets, given, old)]:
         cells = [lightest_cell(space, v, {})[0] for v in made]
         sums = [_near_sum(space, t, given, made, start) for t, start in zip(targets, old, strict=True)]
-        price = sum(len(cell.factors) for cell in cells) + sum(price for price, _, _ in sums)
+        price = sum(_A_CELL + len(cell.factors) for cell in cells) + sum(price for price, _, _ in sums)
         if best is None or price < best[0]:
             new = OneLevel(tuple(cells), tuple(mask for _, mask, _ in sums), len(cells))
             best = price, _Found(new, tuple(kept for _, _, kept in sums))
@@ -292,6 +294,30 @@ def _new_cells(space: Space, targets: Sequence[Target], given: Sequence[int]) ->
         if not any(basis.reduce(t.vector) for t in targets):
             choices.append(chosen)
     return choices
+
+
+def _amending_cells(
+    space: Space, targets: Sequence[Target], given: Sequence[int], old: Sequence[frozenset[int]]
+) -> list[list[int]]:
+    """Single products that, with the old sum of a target, or all but one given cell of it, and few variables, say what
+    the target should; those with which the given cells span all targets."""
+    wide = Basis([space.ones, *space.variables, *given])
+    found: dict[int, tuple[int, int]] = {}
+    members = products(space.planes)[:_MOST_MEMBERS].tolist()
+    for target, start in zip(targets, old, strict=True):
+        for kept in [start, *(start - {g} for g in sorted(start))]:
+            lacks = target.vector
+            for g in kept:
+                lacks ^= given[g]
+            if kept == start and lacks in space.lightest:
+                break
+            for vector in members:
+                mask = space.lightest.get(lacks ^ vector)
+                if mask is not None:
+                    terms = (mask >> 1).bit_count() + len(kept)
+                    found[vector] = min((terms, vector), found.get(vector, (terms, vector)))
+    chosen = sorted(found, key=lambda v: found[v])[:_MOST_CHOICES]
+    return [[v] for v in chosen if not any(Basis([*wide.sorted_rows(), v]).reduce(t.vector) for t in targets)]
 
 
 def _near_sum(
