@@ -35,7 +35,7 @@ _ROOM = (2, 4, 8)
 """Free columns and rows to the right of the old plan and below it: tried in turn."""
 _TRIES = {"quick": 1, "normal": 4, "long": 12}
 """How often each room is tried."""
-_MORE = 4
+_MORE = 3
 """So many times as often, as long as more than _ENOUGH of the tiles in use are touched."""
 _ENOUGH = 0.12
 _TRIES_A_CELL = 150
