@@ -64,6 +64,7 @@ class Digits(wiring.Component):
             m.d.comb += [decoder.value.eq(count), getattr(self, f"digit{i}").eq(decoder.segments - lacks)]
             if i == 0:
                 m.d.comb += self.high.eq(count >= 8)
+        return m
 
 
 class Calendars(wiring.Component):
