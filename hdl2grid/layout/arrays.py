@@ -25,7 +25,7 @@ ALONG_X, ALONG_Y, OTHER = 0, 1, 2
 """What a net does on a tile: straight along x, straight along y, or a bend, a branch, an end, a pin."""
 CLOSED = -2
 """In `Board.grid`: a tile where no movable cell may stand."""
-LARGE = 120
+LARGE = 60
 """Cells of a machine that is laid out as a large one: its panel is in the middle, and cells stand between its pixels
 where there is room."""
 FAR_OFF = 1 << 20
