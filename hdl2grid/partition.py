@@ -6,8 +6,8 @@ together are one *atom*, and normally one net; only where that is too many nets 
 atom is then on several nets (see `hdl2grid.partition_search`).
 
 What touches what: a plain stack's toggles can be kept apart by idle ones, so each has four colours of its own, and so
-has its gate. Of a strobed stack the toggle touches the strobe and the gate, and so bears three nets at most, and no
-more with the gate's together than four.
+has its gate. Of a strobed stack the toggle touches the strobe and the gate. It bears three nets at most, and no more
+together with the gate: with four the colours of all its nets hang together, and layouts stay a conflict short.
 """
 
 from __future__ import annotations
@@ -84,7 +84,7 @@ def _rows_of(circuit: Circuit, pixel_nets: int) -> _Rows:
             rows.add(stack.strobe, MAX_NETS)
             drivers = stack.toggles[0].drivers
             if drivers:
-                rows.joints.append((stack.name, drivers, MAX_NETS + (stack.name in drivers)))
+                rows.joints.append((stack.name, drivers, MAX_NETS - 1 + (stack.name in drivers)))
     for pixel in circuit.pixels:
         rows.add(pixel.drivers, pixel_nets)
     return rows
