@@ -338,7 +338,7 @@ def grow(
     cross: float, copies: int,
 ) -> Any:  # fmt: skip
     """Join the wanted pins to the net's tree of `count` tiles, nearest first; returns (tiles, pins that were not
-    reached). Where a way crosses itself, its loop is left out."""
+    reached). Where a way crosses itself, its loop is left out; one that there is no room for is not a way."""
     mine, target = scratch.mine, scratch.target
     area = board.size[0] * board.size[1]
     for i in range(count):
@@ -379,6 +379,8 @@ def grow(
                 left -= 1
             mine[t] = PLAIN if k < 5 else (CROSS_X if (k - 5) % 2 == 0 else CROSS_Y)
             back = scratch.prev[back]
+        if count >= room:
+            return count, max(1, left)
     return count, left
 
 
