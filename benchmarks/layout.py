@@ -40,7 +40,7 @@ import machines
 from hdl2grid import __version__
 from hdl2grid.designs import load_machine, shipped_designs
 from hdl2grid.errors import GridError
-from hdl2grid.flow import FlowOptions, Mapped, map_machine, panel_of, place_machine
+from hdl2grid.flow import FlowOptions, Mapped, map_machine, panel_of, place_somehow
 from hdl2grid.layout.effort import EFFORTS
 from hdl2grid.machine import Machine
 from hdl2grid.outputs import replace_file
@@ -104,7 +104,7 @@ def run(name: str, style: str, effort: str, seed: int, width: int | None, height
     record |= {"stacks": len(mapped.circuit.stacks), "registers": mapped.synthesis.report.registers, "code": code()}
     wall, cpu = time.monotonic(), time.process_time()
     try:
-        placed = place_machine(mapped, options)
+        placed = place_somehow(mapped, ROOT, options)
     except GridError as error:
         placed = None
         record["error"] = str(error)
@@ -137,7 +137,8 @@ def run(name: str, style: str, effort: str, seed: int, width: int | None, height
 def code() -> str:
     """A digest of all that decides a layout's result."""
     digest = hashlib.sha256()
-    files = [*ROOT.glob("hdl2grid/layout/*.py"), *ROOT.glob("hdl2grid/synth/*.py"), ROOT / "hdl2grid/nets.py"]
+    files = [*ROOT.glob("hdl2grid/layout/*.py"), *ROOT.glob("hdl2grid/synth/*.py")]
+    files += [ROOT / "hdl2grid/nets.py", *ROOT.glob("hdl2grid/partition*.py")]
     for file in sorted([*files, ROOT / "hdl2grid/targets/default.toml", ROOT / "benchmarks/machines.py"]):
         digest.update(file.read_bytes())
     return digest.hexdigest()[:12]

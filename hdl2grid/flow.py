@@ -158,7 +158,7 @@ def run_flow(
     checked = Evidence("the design's own checks", _checks_told(checks), True)
     if stop_after_synthesis:
         return Outcome(mapped, checks, None, None, "synthesised", "", (checked,))
-    placed = place_machine(mapped, options, progress, stop)
+    placed = place_somehow(mapped, folder, options, progress, stop)
     return verify(placed, checks, checked, options.seed, progress)
 
 
@@ -246,9 +246,15 @@ def sources_of(machine: Machine) -> tuple[Source, ...]:
     return tuple(sources)
 
 
-def map_machine(machine: Machine, folder: Path, options: FlowOptions, progress: StagedProgress | None = None) -> Mapped:
+def map_machine(
+    machine: Machine,
+    folder: Path,
+    options: FlowOptions,
+    progress: StagedProgress | None = None,
+    may_join: bool = True,
+) -> Mapped:
     """Elaborates and synthesises. `folder` is the design's: source lines are told relative to it, so that the
-    result does not depend on where it lies.
+    result does not depend on where it lies. Without `may_join` no stack is saved by joining drivers on nets.
 
     Raises InputError for a design that cannot be elaborated, or a ticker that the target does not have.
     """
@@ -262,7 +268,9 @@ def map_machine(machine: Machine, folder: Path, options: FlowOptions, progress: 
     progress.stage("synthesise")
     most = pixel_nets(panel_of(machine))
     terms = min(SynthParams.pixel_terms, most)
-    params = SynthParams(seed=options.seed, keep_codes=options.keep_codes, pixel_terms=terms, pixel_nets=most)
+    params = SynthParams(
+        seed=options.seed, keep_codes=options.keep_codes, pixel_terms=terms, pixel_nets=most, join=may_join
+    )
     near = None if options.near is None else circuit_of(options.near)
     nets = () if options.near is None else joined_nets(options.near)
     synthesis = synthesise(elaboration.logic, sources, params, near, nets)
@@ -314,6 +322,24 @@ def place_machine(
     if options.near is not None and not is_near:
         mapped = replace(mapped, warnings=(*mapped.warnings, "no plan was found near the old one: this is a new one"))
     return Placed(mapped, circuit, plan, layout.stats, _with_hdl_names(layout.troubles, circuit))
+
+
+def place_somehow(
+    mapped: Mapped, folder: Path, options: FlowOptions, progress: StagedProgress | None = None, stop: Stop | None = None
+) -> Placed:
+    """As `place_machine`; a machine that finds no plan while drivers are joined on nets, which leaves wires less room,
+    is mapped again without, if that differs. Raises DesignFailed where neither is placed."""
+    try:
+        return place_machine(mapped, options, progress, stop)
+    except NotPlaced:
+        if options.near is not None:
+            raise
+        other = map_machine(mapped.machine, folder, options, progress, may_join=False)
+        if other.circuit == mapped.circuit:
+            raise
+        told = f"no plan was found with {len(mapped.circuit.stacks)} stacks whose drivers are joined on nets: "
+        told += f"this one has {len(other.circuit.stacks)}"
+        return place_machine(replace(other, warnings=(*other.warnings, told)), options, progress, stop)
 
 
 class NotPlaced(DesignFailed):

@@ -96,7 +96,7 @@ def synthesise(
             return made
     made = _synthesised(start, params, sources, near, lambda choice: choice.mapped)
     assert made is not None
-    if near is None and params.pixel_terms <= MAX_NETS and _may_take_fewer(made.report):
+    if near is None and params.join and params.pixel_terms <= MAX_NETS and _may_take_fewer(made.report):
         other = _synthesised(start, loose, sources, near, joined)
         if other is not None and other.report.stacks < made.report.stacks:
             return other
