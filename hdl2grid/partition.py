@@ -28,6 +28,8 @@ MAX_NETS = 4
 Drivers = tuple[str, ...]
 Blocks = list[tuple[int, ...]]
 _STEPS = (200_000, 1_000_000, 4_000_000)
+_STEPS_A_PLACE = 5000
+"""More steps for each of the places in rows that may be cut are of no use."""
 _HOT, _WARM, _COLD = 3.0, 0.1, 0.08
 _SEED = 1
 
@@ -137,7 +139,8 @@ class _Problem:
                 crowded = self._crowded(blocks)
                 if not crowded or only_kept:
                     return self._named(blocks, crowded)
-        for steps in efforts if crowded else ():
+        useful = _STEPS_A_PLACE * sum(len(self.rows[r]) for r in self.free)
+        for steps in [steps for steps in efforts if crowded and (steps == efforts[0] or steps <= useful)]:
             blocks = self._searched(alone, steps, _HOT)
             crowded = self._crowded(blocks)
             if not crowded:

@@ -79,7 +79,7 @@ def test_two_equal_counters_are_found_and_laid_alike() -> None:
     panel = panel_of(machine)
     netlist = form_nets(circuit, panel)
     (repeat,) = find_repeats(netlist)
-    assert len(repeat.cells) == 2 and len(repeat.cells[0]) == 8
+    assert len(repeat.cells) == 2 and len(repeat.cells[0]) == 7
     for row, part in zip(repeat.cells, ("left", "right"), strict=True):
         assert all(netlist.cells[c].name.startswith(part) for c in row)
     shares = []

@@ -20,6 +20,7 @@ from hdl2grid.panel import beside, lamp, seven_segment
 from hdl2grid.parts import SegmentDecoder
 from hdl2grid.plan.json_io import dump_plan
 from hdl2grid.plan.model import Plan
+from hdl2grid.plan.rules import check_plan
 from hdl2grid.plan.schematic import circuit_of
 from hdl2grid.sources import Button, Ticker
 from hdl2grid.target import load_target
@@ -82,7 +83,7 @@ def test_nothing_moves_where_nothing_has_changed():
     assert planned("", True).verdict == "proved"
 
 
-@pytest.mark.parametrize(("change", "most"), [("segment", 0.5), ("lamp", 0.45), ("modulus", 0.4), ("dark", 0.1)])
+@pytest.mark.parametrize(("change", "most"), [("segment", 0.4), ("lamp", 0.4), ("modulus", 0.4), ("dark", 0.1)])
 def test_a_small_change_moves_few_tiles(change, most):
     """Shares of this small machine, whose every cell is a twentieth of it, after a short search; a new plan touches
     nine tiles of ten. For clock_12h see docs/layout.md."""
@@ -174,7 +175,9 @@ def test_an_old_plan_of_other_colours_or_against_the_rules_is_refused(tmp_path):
     result = CliRunner().invoke(main, ["plan", "dice", "--near", str(path), "--out", str(tmp_path / "out")])
     assert result.exit_code == 2
     assert "--colours red,green,blue,white" in result.output
-    path.write_text(dump_plan(replace(plan, wires=(plan.wires[0][1:], *plan.wires[1:]))))
+    black, *others = plan.wires
+    cut = [replace(plan, wires=(black[:i] + black[i + 1 :], *others)) for i in range(len(black))]
+    path.write_text(dump_plan(next(one for one in cut if check_plan(one))))
     result = CliRunner().invoke(main, ["plan", "dice", "--near", str(path), "--out", str(tmp_path / "out")])
     assert result.exit_code == 2
     assert "H2G-P002" in result.output

@@ -60,8 +60,8 @@ ALIKE = ((3, 3, 1.2), (3, 4, 1.3), (4, 5, 1.4))
 TALLER, LOOSEN, TIGHTENING = 40, 24, 150
 """How often a tidy grid is made higher until its cells fit; with how many conflicts repeated nets may go their own
 ways; tries of repair for bringing one of them back."""
-MORE_ALIKE = 4
-"""So many times as many placements are routed where blocks are repeated: a good one is rarer."""
+SEEDS_ALIKE = 24
+"""At least so many placements are routed at each size where blocks are repeated: a good one is rarer."""
 HOT = (12.0, 6.0, 3.0)
 """Temperatures at which cells are brought onto a smaller grid, one after the other."""
 TILT = 1.15
@@ -462,7 +462,7 @@ class Search:
         repaired where conflicts are so many that more room is the better way."""
         widen = model is None
         best: tuple[int, Board] | None = None
-        for turn in range(self.effort.seeds * (MORE_ALIKE if self.repeats else 1)):
+        for turn in range(max(self.effort.seeds, SEEDS_ALIKE if self.repeats else 0)):
             seed = self.params.seed * 1_000_003 + 1000 * number + turn
             if model is None:
                 board = self.packed(size, places, turn)

@@ -87,8 +87,8 @@ def synthesise(
     start = _start(logic, params, near is not None)
     loose = replace(params, toggle_terms=_ANY, register_terms=_ANY, pixel_terms=_ANY)
 
-    def joined(choice: _Choice) -> _Mapped | None:
-        return _joined(choice, params, sources, near, near_nets)
+    def joined(choice: _Choice, fewer_than: int = _ANY) -> _Mapped | None:
+        return _joined(choice, params, sources, near, near_nets, fewer_than)
 
     if near_nets:
         made = _synthesised(start, loose, sources, near, joined)
@@ -97,8 +97,9 @@ def synthesise(
     made = _synthesised(start, params, sources, near, lambda choice: choice.mapped)
     assert made is not None
     if near is None and params.join and params.pixel_terms <= MAX_NETS and _may_take_fewer(made.report):
-        other = _synthesised(start, loose, sources, near, joined)
-        if other is not None and other.report.stacks < made.report.stacks:
+        least = made.report.stacks
+        other = _synthesised(start, loose, sources, near, lambda choice: joined(choice, least))
+        if other is not None and other.report.stacks < least:
             return other
     return made
 
@@ -137,16 +138,17 @@ def _joined(
     sources: Sequence[Source],
     near: Circuit | None,
     near_nets: Sequence[Drivers],
+    fewer_than: int,
 ) -> _Mapped | None:
     """The choice, mapped with no regard to the length of sums, with the fewest collectors that were found to do once
-    drivers are joined on nets; None where none do."""
+    drivers are joined on nets; None where none do, or not with fewer stacks than `fewer_than`."""
     logic, mapped, first = choice.logic, choice.mapped, choice.mapped
     forms = forms_of(mapped.plain)
     most = (
         params.pixel_nets if near is None else params.pixel_terms
     )  # a fourth net would have to be led to an old place
     short: set[Form] = set()
-    while True:
+    while mapped.all_stacks < fewer_than:
         parts = logic, mapped.problem, mapped.timed, sources, choice.constant
         crowded = crowded_forms(*parts, most, near, near_nets, bool(short))
         if not crowded:
@@ -156,6 +158,7 @@ def _joined(
             return None
         short.update(fresh[: 1 + len(fresh) // _SHARE])
         mapped = _timed(logic, first.plain, params, first.blocks, first.solved, short)
+    return None
 
 
 @dataclass(frozen=True)
