@@ -12,6 +12,7 @@ from hdl2grid.guide.site import Site, fits, in_sight, shares
 from hdl2grid.guide.spots import Spot
 from hdl2grid.guide.survey import NetInfo
 from hdl2grid.guide.words import at
+from hdl2grid.guide.world import World
 
 MAX_GUARDS = 40
 """Most neighbours that a press test lists as unchanged."""
@@ -39,7 +40,6 @@ def press_step(
     site: Site, net: NetInfo, spot: Spot, strokes: Sequence[Action], own: Sequence[Tile], guards: Sequence[Tile]
 ) -> None:
     """Lays the last strokes of a net and presses it for the first time."""
-    words = site.words
     buttons = button_actions(site, net, spot)
     actions = [*strokes, *buttons, Action("press", tile=spot.tile)]
     trial = site.trial(actions)
@@ -47,18 +47,38 @@ def press_step(
     flips = [t for t, value in trial.watched().items() if before.get(t, value) != value]
     flips = [t for t in own if t in flips] + sorted(set(flips) - set(own))
     template = "{lay}{press} Now {flips}. Nothing else may change." if flips else "{lay}{press} Nothing may change."
+    see = [*flips, *(t for t in (*own, *guards) if t not in flips)]
+    mistakes = likely_mistakes(site, net, spot, bool(flips))
+    tell_press(site, net, spot, strokes, actions, template, see, flips, mistakes, bool(buttons), trial)
+
+
+def tell_press(
+    site: Site,
+    net: NetInfo,
+    spot: Spot,
+    strokes: Sequence[Action],
+    actions: Sequence[Action],
+    template: str,
+    see: Sequence[Tile],
+    flips: Sequence[Tile],
+    mistakes: Sequence[Mistake],
+    is_new: bool,
+    trial: World,
+) -> None:
+    """The step in which a net's last strokes are laid and it is pressed; `trial` is the world after it."""
+    words = site.words
     site.step(
         net_title(site, net),
         template,
         actions,
-        see=[*flips, *(t for t in (*own, *guards) if t not in flips)],
-        mistakes=likely_mistakes(site, net, spot, bool(flips)),
+        see=see,
+        mistakes=mistakes,
         of=net,
         focus=in_sight(ends_of(strokes, spot), flips),
         lay=words.say("Lay {net}: {strokes}. ", net=net_words(site, net), strokes=stroke_list(site, strokes))
         if strokes
         else "",
-        press=press_words(site, net, spot, bool(buttons)),
+        press=press_words(site, net, spot, is_new),
         flips=words.seen(site.expectations(flips, trial)),
     )
 

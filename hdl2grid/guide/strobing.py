@@ -6,20 +6,19 @@ from collections.abc import Sequence
 
 from hdl2grid.guide.likely import likely_mistakes, new_mistakes
 from hdl2grid.guide.model import Action, Mistake, Tile
-from hdl2grid.guide.naming import net_title, net_words, stroke_list
+from hdl2grid.guide.naming import net_title
 from hdl2grid.guide.opening import Chapters
 from hdl2grid.guide.pressing import (
     away_step,
     button_actions,
     clearing_actions,
-    ends_of,
     more_step,
     neighbours,
-    press_words,
+    tell_press,
 )
 from hdl2grid.guide.returning import Move, go_back, way_back
 from hdl2grid.guide.rounds import Round
-from hdl2grid.guide.site import Site, in_sight
+from hdl2grid.guide.site import Site
 from hdl2grid.guide.spots import Spot
 from hdl2grid.guide.survey import NetInfo
 from hdl2grid.guide.wiring import Wiring, lay_strokes
@@ -98,27 +97,15 @@ def _step(
     template: str,
     mistakes: Sequence[Mistake] | None = None,
 ) -> None:
-    words = site.words
     before = site.world.watched()
     trial = site.trial(actions)
     flips = [t for t, value in trial.watched().items() if before.get(t) != value]
     if not flips and "{press}" in template:
         template = "{lay}{press} Nothing may change: no stack on it samples a 1 now."
     see = [*flips, *(t for t in (*_sampled(site, net), *neighbours(site, net)) if t not in flips)]
-    site.step(
-        net_title(site, net),
-        template,
-        actions,
-        see=see,
-        mistakes=likely_mistakes(site, net, spot, bool(flips)) if mistakes is None else mistakes,
-        of=net,
-        focus=in_sight(ends_of(last, spot), flips),
-        lay=words.say("Lay {net}: {strokes}. ", net=net_words(site, net), strokes=stroke_list(site, last))
-        if last
-        else "",
-        press=press_words(site, net, spot, bool(buttons)),
-        flips=words.seen(site.expectations(flips, trial)),
-    )
+    if mistakes is None:
+        mistakes = likely_mistakes(site, net, spot, bool(flips))
+    tell_press(site, net, spot, last, actions, template, see, flips, mistakes, bool(buttons), trial)
 
 
 def _sampled(site: Site, net: NetInfo) -> list[Tile]:
