@@ -9,6 +9,7 @@ from hdl2grid.plan.model import Plan
 from hdl2grid.progress import Progress, silent
 from hdl2grid.show.guide_html import guide_html
 from hdl2grid.show.guide_pdf import guide_pdf
+from hdl2grid.show.guide_picture import step_pictures
 from hdl2grid.show.guide_text import guide_text
 from hdl2grid.target import Target, load_target
 
@@ -31,9 +32,10 @@ def guide_files(
     if guide is None:
         guide = make_guide(plan, fresh=fresh_of(target), progress=progress)
     progress("editions of the guide")
+    pictures = list(step_pictures(guide, target))
     return {
         "guide.json": dump_guide(guide),
         "guide.txt": guide_text(guide),
-        "guide.html": guide_html(guide, target),
-        "guide.pdf": guide_pdf(guide, target),
+        "guide.html": guide_html(guide, target, pictures),
+        "guide.pdf": guide_pdf(guide, target, pictures),
     }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from importlib import resources
 from typing import Any
 
@@ -12,7 +13,7 @@ from markupsafe import Markup
 from hdl2grid.guide.model import Guide
 from hdl2grid.guide.words import Words
 from hdl2grid.show.drawing import draw_svg
-from hdl2grid.show.guide_picture import TILE, step_pictures
+from hdl2grid.show.guide_picture import TILE, Pictured, step_pictures
 from hdl2grid.show.guide_story import INTRODUCTION, from_to_rows, look_rows, restore_rows, told
 from hdl2grid.show.guide_svg import SharedSvg
 from hdl2grid.target import Target
@@ -20,12 +21,12 @@ from hdl2grid.target import Target
 TILE_MM = 5.0
 
 
-def guide_html(guide: Guide, target: Target) -> str:
-    """The whole guide, one picture a step. The guide must have its plan."""
+def guide_html(guide: Guide, target: Target, pictures: Iterable[Pictured] | None = None) -> str:
+    """The whole guide, one picture a step: `pictures` where they are drawn already. The guide must have its plan."""
     assert guide.plan is not None
     svg, words = SharedSvg(), Words()
     made: list[dict[str, Any]] = []
-    for step, picture in step_pictures(guide, target):
+    for step, picture in pictures or step_pictures(guide, target):
         drawn = Markup(svg.element(picture, TILE_MM / TILE)) if picture else None
         caption = picture.caption if picture else ""
         made.append({"told": told(step, words), "picture": drawn, "caption": caption, "like": step.like})

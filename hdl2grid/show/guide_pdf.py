@@ -5,8 +5,9 @@ A page is a scene like any other drawing, in quarters of a millimetre, so that a
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import chain
 
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
@@ -14,7 +15,7 @@ from hdl2grid.guide.model import Guide, Step
 from hdl2grid.guide.words import Words
 from hdl2grid.show import look as hues
 from hdl2grid.show.drawing import draw_scene
-from hdl2grid.show.guide_picture import Picture, step_pictures
+from hdl2grid.show.guide_picture import Picture, Pictured, step_pictures
 from hdl2grid.show.guide_story import INTRODUCTION, from_to_rows, look_rows, restore_rows, told
 from hdl2grid.show.pdf import pdf_bytes
 from hdl2grid.show.scene import Box, Line, Scene, Shape, Text
@@ -89,19 +90,20 @@ class _Pages:
         return made
 
 
-def guide_pdf(guide: Guide, target: Target) -> bytes:
-    """The whole guide on A4, one picture a step; the same guide gives the same bytes. The guide must have its
-    plan."""
+def guide_pdf(guide: Guide, target: Target, pictures: Iterable[Pictured] | None = None) -> bytes:
+    """The whole guide on A4, one picture a step, `pictures` where they are drawn already; the same guide gives the
+    same bytes. The guide must have its plan."""
     assert guide.plan is not None
     pages = _Pages(f"{guide.plan_name}: guide")
     _cover(pages, guide, target)
     words = Words()
-    pictures = step_pictures(guide, target)
+    drawn = iter(pictures or step_pictures(guide, target))
     for number, section in enumerate(guide.sections, 1):
-        steps = [_sizes(*next(pictures), words) for _ in section.steps]
-        _heading(pages, f"{number}. {section.title}", section.why, steps[0][-1].height if steps else 0)
-        for sizes in steps:
-            _step(pages, next((size for size in sizes if size.height <= pages.room), sizes[0]))
+        steps = [next(drawn) for _ in section.steps]
+        smallest = min((box.height for box in _sizes(*steps[0], words)), default=0.0) if steps else 0.0
+        _heading(pages, f"{number}. {section.title}", section.why, smallest)
+        for step, picture in steps:
+            _step(pages, _fitting(_sizes(step, picture, words), pages.room))
     _tables(pages, guide)
     return pdf_bytes(pages.scenes(), 72 / 25.4 / UNITS_A_MM)
 
@@ -156,22 +158,33 @@ class _Box:
     height: float
 
 
-def _sizes(step: Step, picture: Picture | None, words: Words) -> list[_Box]:
+def _sizes(step: Step, picture: Picture | None, words: Words) -> Iterator[_Box]:
     """A step with its picture as large as it may be, and smaller, for what is left of a page. A picture beside which
     words have room is better than one above them."""
     if picture is None:
-        return [_measured(step, picture, words)]
-    sizes = []
-    for factor in FACTORS:
+        yield _measured(step, picture, words)
+        return
+    for factor in [f for f in FACTORS if _room_beside(picture.width * f)] or FACTORS:
         width, height = picture.width * factor, picture.height * factor
         small = replace(picture, width=width, height=height, shapes=tuple(scaled(picture.shapes, factor)))
-        sizes.append(_measured(step, small, words))
-    return [size for size in sizes if size.left] or sizes
+        yield _measured(step, small, words)
+
+
+def _fitting(sizes: Iterator[_Box], room: float) -> _Box:
+    """The largest that fits, else the largest of all."""
+    largest = next(sizes)
+    return next((box for box in chain([largest], sizes) if box.height <= room), largest)
+
+
+def _room_beside(width: float) -> float:
+    """What is left for words beside a picture that is so wide; 0 where it is too little."""
+    room = WIDTH - 2 * MARGIN - width - GAP
+    return room if room >= BESIDE else 0.0
 
 
 def _measured(step: Step, picture: Picture | None, words: Words) -> _Box:
     wide = WIDTH - 2 * MARGIN
-    left = picture.width + GAP if picture is not None and wide - picture.width - GAP >= BESIDE else 0.0
+    left = picture.width + GAP if picture is not None and _room_beside(picture.width) else 0.0
     caption = (
         _broken(picture.caption, picture.width if left else max(picture.width, 300), 10, hue=hues.GREY_TEXT)
         if picture

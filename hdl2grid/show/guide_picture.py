@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from functools import cache
 
 from hdl2grid.guide.model import Guide, Step, Tile
 from hdl2grid.guide.world import World, tiles_of
@@ -44,8 +45,12 @@ class Picture:
     shapes: tuple[Shape, ...]
 
 
-def step_pictures(guide: Guide, target: Target) -> Iterator[tuple[Step, Picture | None]]:
-    """Each step with its picture; None where nothing is laid, pressed or seen. The guide must have its plan."""
+Pictured = tuple[Step, Picture | None]
+"""A step and its picture; None where nothing is laid, pressed or seen."""
+
+
+def step_pictures(guide: Guide, target: Target) -> Iterator[Pictured]:
+    """Each step with its picture. The guide must have its plan."""
     assert guide.plan is not None
     plan = guide.plan
     look = Look(TILE, colours_of(plan.colours, target))
@@ -207,6 +212,7 @@ def faded(shape: Shape) -> Shape:
     return replace(shape, fill=shape.fill and _pale(shape.fill), stroke=shape.stroke and _pale(shape.stroke))
 
 
+@cache
 def _pale(hue: str) -> str:
     channels = (int(hue[i : i + 2], 16) for i in (1, 3, 5))
     return "#" + "".join(f"{round(255 - (255 - c) * (1 - _FADE)):02X}" for c in channels)

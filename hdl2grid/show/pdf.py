@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from functools import cache
 from importlib import resources
 
-from reportlab.lib.colors import HexColor
+from reportlab.lib.colors import Color, HexColor
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
@@ -68,6 +68,11 @@ def _printable(text: str) -> str:
     return "".join(made)
 
 
+@cache
+def _hue(hue: str) -> Color:
+    return HexColor(hue)
+
+
 class _Pen:
     """Draws shapes on a canvas whose y goes downward."""
 
@@ -94,9 +99,9 @@ class _Pen:
 
     def _paint(self, fill: str | None, stroke: str | None, width: float) -> dict[str, int]:
         if fill:
-            self.canvas.setFillColor(HexColor(fill))
+            self.canvas.setFillColor(_hue(fill))
         if stroke and width:
-            self.canvas.setStrokeColor(HexColor(stroke))
+            self.canvas.setStrokeColor(_hue(stroke))
             self.canvas.setLineWidth(width)
             self.canvas.setDash()
         return {"fill": int(bool(fill)), "stroke": int(bool(stroke and width))}
@@ -134,7 +139,7 @@ class _Pen:
             self._paint(text.halo, text.halo, text.size * _HALO)
             written.setTextRenderMode(2)
         else:
-            self.canvas.setFillColor(HexColor(text.fill))
+            self.canvas.setFillColor(_hue(text.fill))
         written.textOut(letters)
         self.canvas.drawText(written)
         self.canvas.restoreState()

@@ -17,9 +17,14 @@ def _shifted(shape: Shape, dx: float, dy: float) -> Shape:
     if isinstance(shape, Group):
         return Group(shape.title, tuple(shifted(shape.shapes, dx, dy)))
     if isinstance(shape, Line):
-        return replace(shape, x0=shape.x0 + dx, y0=shape.y0 + dy, x1=shape.x1 + dx, y1=shape.y1 + dy)
+        ends = (shape.x0 + dx, shape.y0 + dy, shape.x1 + dx, shape.y1 + dy)
+        return Line(*ends, shape.stroke, shape.width, shape.dash)
     if isinstance(shape, Polyline):
-        return replace(shape, points=tuple((x + dx, y + dy) for x, y in shape.points))
+        points = tuple([(x + dx, y + dy) for x, y in shape.points])
+        return Polyline(points, shape.stroke, shape.width, shape.fill, shape.closed)
+    if isinstance(shape, Box):
+        x, y = shape.x + dx, shape.y + dy
+        return Box(x, y, shape.width, shape.height, shape.fill, shape.stroke, shape.line, shape.radius)
     return replace(shape, x=shape.x + dx, y=shape.y + dy)
 
 
@@ -35,17 +40,11 @@ def _scaled(shape: Shape, f: float) -> Shape:
         dash = tuple(length * f for length in shape.dash)
         return Line(shape.x0 * f, shape.y0 * f, shape.x1 * f, shape.y1 * f, shape.stroke, shape.width * f, dash)
     if isinstance(shape, Polyline):
-        return replace(shape, points=tuple((x * f, y * f) for x, y in shape.points), width=shape.width * f)
+        points = tuple([(x * f, y * f) for x, y in shape.points])
+        return Polyline(points, shape.stroke, shape.width * f, shape.fill, shape.closed)
     if isinstance(shape, Box):
-        return replace(
-            shape,
-            x=shape.x * f,
-            y=shape.y * f,
-            width=shape.width * f,
-            height=shape.height * f,
-            line=shape.line * f,
-            radius=shape.radius * f,
-        )
+        sides = (shape.x * f, shape.y * f, shape.width * f, shape.height * f)
+        return Box(*sides, shape.fill, shape.stroke, shape.line * f, shape.radius * f)
     if isinstance(shape, Disc):
         return replace(shape, x=shape.x * f, y=shape.y * f, radius=shape.radius * f, line=shape.line * f)
     return replace(shape, x=shape.x * f, y=shape.y * f, size=shape.size * f)

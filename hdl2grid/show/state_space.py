@@ -81,10 +81,14 @@ def _explore(network: Network, max_states: int) -> list[_Raw]:
     number = {first: 0}
     queue = [first]
     found = []
+    labels = set()
     limit = min(MAX_RAW_STATES, 64 * max_states)
     for state in queue:
         engine.restore(state)
         label, positions = teller.label(engine), teller.positions(engine)
+        labels.add(label)
+        if len(labels) > max_states:  # states that are told differently are never one
+            raise _too_many(network, max_states)
         leads = []
         for event in range(len(network.sources)):
             engine.restore(state)
