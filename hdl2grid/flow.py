@@ -174,14 +174,14 @@ def verify(placed: Placed, checks: CheckReport, checked: Evidence, seed: int, pr
     rules = check_plan(placed.plan, extraction)
     lvs = compare(placed.plan, placed.circuit, extraction)
     machine = placed.mapped.machine
-    sited = check_floorplan_kept(placed.plan, machine.floorplan, panel_of(machine))
+    sited, site_evidence = check_site(placed.plan, machine)
     progress.stage("prove")
     proof = prove(placed.mapped.elaboration, placed.plan, seed=seed, progress=progress)
     evidence = (
         checked,
         Evidence("layout rules", _count(rules), not rules),
         Evidence("nets read from the tiles, against the circuit", _count(lvs), not lvs),
-        *((Evidence(f"floorplan: {machine.floorplan.told()}", _count(sited), not sited),) if machine.floorplan else ()),
+        *site_evidence,
         *proof_evidence(proof),
         hazard_evidence(placed.plan, proof),
     )
@@ -189,6 +189,14 @@ def verify(placed: Placed, checks: CheckReport, checked: Evidence, seed: int, pr
     reason = f"{len(findings)} findings" if findings else proof.reason if proof.result == "different" else ""
     verdict = "rejected" if reason else VERDICTS[proof.result]
     return Outcome(placed.mapped, checks, placed, proof, verdict, reason, evidence, findings)
+
+
+def check_site(plan: Plan, machine: Machine) -> tuple[tuple[Finding, ...], tuple[Evidence, ...]]:
+    """What in the plan is not where the design's floorplan wants it, and this in words; nothing without a floorplan."""
+    if machine.floorplan is None:
+        return (), ()
+    sited = check_floorplan_kept(plan, machine.floorplan, panel_of(machine))
+    return sited, (Evidence(f"floorplan: {machine.floorplan.told()}", _count(sited), not sited),)
 
 
 def proof_evidence(proof: Verdict) -> tuple[Evidence, ...]:

@@ -112,6 +112,19 @@ def test_the_plan_plays_and_proves(tea):
     assert proved.exit_code == 0 and "5 states" in proved.stdout
 
 
+def test_a_plan_is_held_to_the_floorplan_when_it_is_proved(tea):
+    folder, _ = tea
+    text = (folder / "tea.py").read_text()
+    text = text.replace("import Button,", "import Floorplan, Button,")
+    narrow = text.replace("clocks={", "floorplan=Floorplan(width=5),\n    clocks={")
+    (folder / "narrow.py").write_text(narrow)
+    held = run("prove", folder / "narrow.py", folder / "out" / "plan.json", "--json")
+    assert held.exit_code == 1 and "V030" in held.output and json.loads(held.stdout)["verdict"] == "proved"
+    (folder / "wide.py").write_text(narrow.replace("width=5", "width=64"))
+    kept = run("prove", folder / "wide.py", folder / "out" / "plan.json")
+    assert kept.exit_code == 0 and "floorplan: " in kept.stdout
+
+
 def test_the_same_bytes_whatever_the_hash_seed_and_the_folder(tea, tmp_path):
     folder, _ = tea
     (tmp_path / "elsewhere").mkdir()

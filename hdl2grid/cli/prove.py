@@ -12,8 +12,8 @@ from hdl2grid.cli.designs import DesignName
 from hdl2grid.cli.reporter import Reporter
 from hdl2grid.cli.session import FoundWrong, finding_json, output_options, running_user_code, session
 from hdl2grid.designs import load_machine
-from hdl2grid.errors import DesignFailed, Undecided
-from hdl2grid.flow import VERDICTS, proof_evidence
+from hdl2grid.errors import DesignFailed, Finding, Undecided
+from hdl2grid.flow import VERDICTS, check_site, proof_evidence
 from hdl2grid.logic.elaborate import elaborate
 from hdl2grid.plan.json_io import load_plan
 from hdl2grid.verify.prove import DEFAULT_LIMIT, DEFAULT_WALK, prove
@@ -38,24 +38,29 @@ from hdl2grid.verify.report import Verdict
 def prove_command(design: str, plan: Path, limit: int, walk: int, seed: int) -> None:
     """Read a PLAN back and compare it with its DESIGN, in every reachable state and for every event.
 
-    Exit code 0: proved. 1: the plan breaks a rule or differs; the shortest events that show it are told. 3: there
-    are more states than the limit; how many random events were tried instead is told.
+    Exit code 0: proved. 1: the plan breaks a rule, differs (the shortest events that show it are told) or does not keep
+    the design's floorplan. 3: there are more states than the limit; how many random events were tried instead is told.
     """
     state = session()
     loaded = load_plan(plan)
     with Reporter(verbose=state.verbose) as reporter, compiling_announced(reporter), running_user_code():
         reporter.stage("elaborate")
-        elaboration = elaborate(load_machine(design))
+        machine = load_machine(design)
+        elaboration = elaborate(machine)
+        sited, site_evidence = check_site(loaded, machine)
         reporter.stage("prove")
         proof = prove(elaboration, loaded, limit, walk, seed, reporter)
-    state.report({"command": "prove", "machine": elaboration.logic.name, "exit_code": 0, **proof_json(proof)})
-    state.say(f"{loaded.name}: {VERDICTS[proof.result]}")
-    for item in proof_evidence(proof):
+    told = proof_json(proof)
+    told["findings"] += [finding_json(finding) for finding in sited]
+    state.report({"command": "prove", "machine": elaboration.logic.name, "exit_code": 0, **told})
+    but = ", but not laid as the floorplan wants it" if sited else ""
+    state.say(f"{loaded.name}: {VERDICTS[proof.result]}{but}")
+    for item in (*proof_evidence(proof), *site_evidence):
         state.say(f"  {item.what}: {item.result}")
-    _judge(proof, plan)
+    _judge(proof, sited, plan)
 
 
-def _judge(proof: Verdict, plan: Path) -> None:
+def _judge(proof: Verdict, sited: tuple[Finding, ...], plan: Path) -> None:
     if proof.findings:
         raise FoundWrong("C015", f"the plan is not right: {proof.reason}", proof.findings, plan)
     if proof.result == "different":
@@ -63,6 +68,8 @@ def _judge(proof: Verdict, plan: Path) -> None:
         if proof.counterexample is not None and proof.counterexample.events:
             hint = f"See it with: hdl2grid play {plan} '{proof.counterexample.expression}'"
         raise DesignFailed("C015", f"the plan differs from the design: {proof.reason}", where=plan, hint=hint)
+    if sited:
+        raise FoundWrong("C015", "the plan is not as the design's floorplan wants it", sited, plan)
     if proof.result == "undecided":
         raise Undecided("C016", proof.reason, where=plan, hint="Raise --limit, or --walk for more random events.")
 
