@@ -51,8 +51,8 @@ def odd_plan() -> Plan:
 
 @cache
 def plan_named(name: str) -> Plan:
-    if name == "lights":
-        return load_plan(DATA / "lights.plan.json")
+    if (DATA / f"{name}.plan.json").exists():
+        return load_plan(DATA / f"{name}.plan.json")
     return odd_plan() if name == "odd" else plans.PAIRS[name][0]()
 
 

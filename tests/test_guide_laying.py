@@ -29,7 +29,7 @@ from hdl2grid.sim.network import network_from_plan
 from hdl2grid.sim.waves import PlainEngine
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", [*NAMES, "week"])
 def test_the_guide_ends_in_the_first_state(name):
     guide = load_guide(dump_guide(guide_named(name)))
     laid = lay(guide)
@@ -39,7 +39,7 @@ def test_the_guide_ends_in_the_first_state(name):
     assert differences(laid.world, plan_named(name)) == ()
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", [*NAMES, "week"])
 def test_a_program_that_knows_only_the_rules_can_lay_the_machine(name):
     guide, plan = json.loads(dump_guide(guide_named(name))), json.loads(dump_plan(plan_named(name)))
     assert independent_guide.follow(guide, plan) == []

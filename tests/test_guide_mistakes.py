@@ -25,6 +25,19 @@ from hdl2grid.sim.network import network_from_plan
 from hdl2grid.sim.waves import PlainEngine
 
 
+@pytest.mark.parametrize("name", ["counter", "lights", "week"])
+def test_temporary_buttons_join_no_nets(name):
+    """The clock of a week has two registers whose nets can only be pressed from one and the same free tile."""
+    survey = Survey(plan_named(name))
+    bench = Bench(survey)
+    assert len(bench.extraction.nets) == len(survey.extraction.nets)
+    for own, net in zip(survey.extraction.nets, bench.extraction.nets, strict=True):
+        assert set(own.places) <= set(net.places) and own.sinks == net.sinks
+    pressed = [net for group in bench.groups for net in group.nets]
+    assert len(pressed) == len(set(pressed)) == sum(len(g.spots) for g in bench.groups)
+    assert len({spot.tile for g in bench.groups for spot in g.spots}) == len(pressed)
+
+
 @pytest.mark.parametrize(("name", "every"), [("counter", 1), ("blinker", 1), ("lights", 12)])
 def test_mistakes_are_shown(name, every):
     """All mistakes of the small machines, every twelfth of the larger one's 2,000."""

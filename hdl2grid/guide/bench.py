@@ -186,7 +186,9 @@ def _plain_tile(survey: Survey, index: int) -> Tile:
 
 
 def _groups(survey: Survey) -> Iterable[Group]:
-    """The registers that can be flipped by hand: their nets have places for buttons and drive no strobe."""
+    """The registers that can be flipped by hand: their nets have places for buttons, which touch no other's, and drive
+    no strobe."""
+    used: list[tuple[str, Spot]] = []
     by_drivers: dict[tuple[int, ...], list[int]] = {}
     for index in survey.order:
         net = survey.nets[index]
@@ -198,6 +200,11 @@ def _groups(survey: Survey) -> Iterable[Group]:
             continue
         if any(survey.nets[n].has_strobe for n in nets):
             continue
-        spots = [find_button_spot(survey, survey.nets[n], survey.order) for n in nets]
-        if all(spot is not None for spot in spots):
-            yield Group(survey.nets[nets[0]].name, tuple(nets), tuple(s for s in spots if s is not None))
+        own: list[tuple[str, Spot]] = []
+        for net in (survey.nets[n] for n in nets):
+            spot = find_button_spot(survey, net, survey.order, [*used, *own])
+            if spot is not None:
+                own.append((net.colour, spot))
+        if len(own) == len(nets):
+            used += own
+            yield Group(survey.nets[nets[0]].name, tuple(nets), tuple(spot for _, spot in own))

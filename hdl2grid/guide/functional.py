@@ -29,7 +29,7 @@ def check_function(site: Site, chapters: Chapters, bench: Bench) -> None:
         reader = PanelReader(site.plan, site.words)
         for check in checks:
             _look(site, bench, reader, check)
-        back = way_back(site, site.world)
+        back = way_back(site, site.world, spots)
         assert back is not None, "there is no way back from the functional check"
         go_back(site, back, site.words.say("Back to the first state"))
         _clear(site, spots)

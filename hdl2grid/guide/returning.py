@@ -35,8 +35,9 @@ def pressable(site: Site, world: World) -> list[Tile]:
     return [tile for _, tile in sorted(found)]
 
 
-def way_back(site: Site, world: World) -> list[Move] | None:
-    """The presses that bring `world` into the first state; None when none were found."""
+def way_back(site: Site, world: World, standing: Sequence[tuple[int, Spot]] = ()) -> list[Move] | None:
+    """The presses that bring `world` into the first state; None when none were found. `standing` are the nets on which
+    temporary buttons stand, and where."""
     if not _unlike(site, world):
         return []
     events = pressable(site, world)
@@ -55,7 +56,7 @@ def way_back(site: Site, world: World) -> list[Move] | None:
         frontier = grown[:64]
         passed += frontier
     for state, moves in passed[:MAX_STARTS]:
-        rest = _by_nets(site, state)
+        rest = _by_nets(site, state, standing)
         if rest is not None:
             return [*moves, *rest]
     return None
@@ -76,10 +77,12 @@ def _pressed(world: World, tile: Tile) -> World | None:
     return None if after.do(Action("press", tile=tile)).lost else after
 
 
-def _by_nets(site: Site, world: World) -> list[Move] | None:
+def _by_nets(site: Site, world: World, standing: Sequence[tuple[int, Spot]]) -> list[Move] | None:
     """Switches back first; then every net whose level is not that of the first state is pressed, by the temporary
     button that stands on it where there is one."""
     moves: list[Move] = []
+    places = dict(standing)
+    used = [(site.survey.nets[net].colour, spot) for net, spot in standing]
     for index in site.survey.of_kind("switch"):
         tile = site.survey.tile(index)
         value = world.value(tile, "switch")
@@ -99,15 +102,15 @@ def _by_nets(site: Site, world: World) -> list[Move] | None:
         lowest = min((site.survey.nets[n].level for n in levels), default=0)
         for index in sorted(levels):
             net = site.survey.nets[index]
-            spot = find_button_spot(site.survey, net, site.laid)
+            spot = places.get(index) or find_button_spot(site.survey, net, site.laid, used)
             if net.level > lowest or net.has_strobe or spot is None:
                 continue
-            standing = spot.tile in world.things
-            pressed = _pressed(world, spot.tile) if standing else press_net(world, site, index, spot)
+            stands = index in places
+            pressed = _pressed(world, spot.tile) if stands else press_net(world, site, index, spot)
             if pressed is None:
                 return None
             world = pressed
-            moves.append(Move(spot.tile) if standing else Move(spot.tile, index, spot))
+            moves.append(Move(spot.tile) if stands else Move(spot.tile, index, spot))
     return None if _unlike(site, world) else moves
 
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from hdl2grid.guide.model import Tile
 from hdl2grid.guide.survey import NetInfo, Survey
+from hdl2grid.guide.world import tiles_of
 from hdl2grid.plan.model import Stroke
 
 MAX_STUB = 6
@@ -41,21 +42,30 @@ def spots_of(survey: Survey, net: NetInfo, laid: Iterable[int]) -> list[Spot]:
     return [stub] if stub else []
 
 
-def find_button_spot(survey: Survey, net: NetInfo, laid: Iterable[int]) -> Spot | None:
-    """A place for a temporary button on `net` that touches no other of the nets `laid`: of the tiles nearest to a
-    driver one with few devices around."""
-    others, free = _free(survey, net, laid)
+def find_button_spot(
+    survey: Survey, net: NetInfo, laid: Iterable[int], used: Iterable[tuple[str, Spot]] = ()
+) -> Spot | None:
+    """A place for a temporary button on `net` that touches no other of the nets `laid`, and none of the buttons and
+    stubs that are `used` by other nets (colour and place): of the tiles nearest to a driver one with few devices
+    around."""
+    used = list(used)
+    others, free = _free(survey, net, laid, used)
     if free:
         return Spot(min(free[:MAX_TRIED], key=lambda t: _crowd(survey, t)))
-    return _stub_spot(survey, net, others[net.colour], set().union(*others.values()))
+    buttons = {spot.tile for _, spot in used}
+    return _stub_spot(survey, net, others[net.colour], set().union(*others.values()), buttons)
 
 
-def _free(survey: Survey, net: NetInfo, laid: Iterable[int]) -> tuple[dict[str, set[Tile]], list[Tile]]:
+def _free(
+    survey: Survey, net: NetInfo, laid: Iterable[int], used: Iterable[tuple[str, Spot]] = ()
+) -> tuple[dict[str, set[Tile]], list[Tile]]:
     """Where the other nets lie, by colour; and the tiles of `net` that bear nothing else, nearest to a driver first."""
     others: dict[str, set[Tile]] = {colour: set() for colour in survey.plan.colours}
     for index in laid:
         if index != net.index:
             others[survey.nets[index].colour] |= survey.nets[index].tiles
+    for colour, spot in used:
+        others[colour] |= {spot.tile, *(tiles_of(spot.stub) if spot.stub else ())}
     foreign = set().union(*others.values())
     free = [t for t in net.tiles if t not in survey.taken and t not in foreign]
     return others, sorted(free, key=lambda t: (_to_driver(survey, net, t), t[1], t[0]))
@@ -73,8 +83,11 @@ def _crowd(survey: Survey, tile: Tile) -> int:
     return sum((x + dx, y + dy) in survey.taken for dx in (-1, 0, 1) for dy in (-1, 0, 1))
 
 
-def _stub_spot(survey: Survey, net: NetInfo, same: set[Tile], foreign: set[Tile]) -> Spot | None:
-    """The shortest straight stub of temporary wire beside the net that ends on a tile for a button."""
+def _stub_spot(
+    survey: Survey, net: NetInfo, same: set[Tile], foreign: set[Tile], buttons: Collection[Tile] = ()
+) -> Spot | None:
+    """The shortest straight stub of temporary wire beside the net that ends on a tile for a button, and lies on none
+    of `buttons`."""
     plan = survey.plan
     crossovers = {survey.tile(i) for i in survey.of_kind("crossover")}
     found: list[tuple[int, int, int, Spot]] = []
@@ -85,6 +98,8 @@ def _stub_spot(survey: Survey, net: NetInfo, same: set[Tile], foreign: set[Tile]
                 if not (0 <= tx < plan.width and 0 <= ty < plan.height):
                     break
                 if (x, y) in crossovers or (tx, ty) in survey.taken or (tx, ty) in same | net.tiles:
+                    break
+                if (tx, ty) in buttons:
                     break
                 around = {(tx + 1, ty), (tx - 1, ty), (tx, ty + 1), (tx, ty - 1)}
                 if around & same or around & crossovers or around & net.tiles - {(x, y)}:
