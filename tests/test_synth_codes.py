@@ -6,6 +6,7 @@ import pytest
 from amaranth.hdl import Module, Signal
 from amaranth.lib import wiring
 from amaranth.lib.wiring import Out
+from strategies import random_machine
 from synth_support import Words, clock_12h, compare, sources_of, walk
 
 from hdl2grid import Button, Machine, Ticker, keep_code
@@ -103,3 +104,10 @@ def test_a_dial_of_two_hands_with_shared_lamps() -> None:
     made = synthesise(logic, sources_of(logic))
     assert made.report.stacks <= 46
     compare(logic, made.circuit, ["sync"] * 300 + walk(logic, 300, 1))
+
+
+def test_a_group_may_look_at_registers_that_get_another_code_themselves() -> None:
+    logic = elaborate(random_machine(3)).logic
+    made = synthesise(logic, sources_of(logic))
+    assert len(made.report.codes) >= 2
+    compare(logic, made.circuit, walk(logic, 500, 1))

@@ -177,10 +177,10 @@ class _Recoder:
         return [from_table(self.builder, literals, [*now, *behaviour.context], v, ones) for v in then]
 
     def _literals(self, number: int) -> list[Literal]:
-        """The group's code bits and its context."""
+        """The group's code bits and its context, of which registers may have got another code themselves."""
         group = self.codings[number][0]
-        nodes = [r.literal >> 1 for r in self.logic.registers] + [i.literal >> 1 for i in self.logic.inputs]
-        return [*self.code_bits[number], *(self.new[nodes[s - 1]] for s in group.context)]
+        signals = [r.literal for r in self.logic.registers] + [i.literal for i in self.logic.inputs]
+        return [*self.code_bits[number], *self._moved([signals[s - 1] for s in group.context])]
 
     def _from_flats(self, number: int) -> tuple[list[Literal], list[Literal]]:
         """The code after a tick and the wanted functions, as sums of the coding's flats and affine functions."""
