@@ -54,20 +54,21 @@ def map_blocks(
     states_of: StatesOf,
     params: SynthParams,
     solved: Solved,
+    known: Truths,
     budget: int | None = None,
     cut_wide: bool = False,
 ) -> tuple[Problem, tuple[MappedBlock, ...]] | None:
     """The problem with every small block replaced by its one-level solution where that takes fewer stacks.
 
-    `states_of(signals, limit)` gives the states of variables; `solved` keeps solutions between calls. None when
-    the blocks' bounds and the large sinks' cells already add up to `budget` stacks. `cut_wide`: sinks that read
-    several machines are cut into parts (see `wide.py`).
+    `states_of(signals, limit)` gives the states of variables; `solved` and `known` keep solutions and functions
+    between calls. None when the blocks' bounds and the large sinks' cells already add up to `budget` stacks.
+    `cut_wide`: sinks that read several machines are cut into parts (see `wide.py`).
     """
     pieces = cut(whole) if cut_wide else None
     problem = whole if pieces is None else pieces.problem
     network = problem.network
     forms = [sink.form for sink in problem.sinks]
-    truths = [truth_of(network, sink.form, states_of) for sink in problem.sinks]
+    truths = [truth_of(network, sink.form, states_of, known) for sink in problem.sinks]
     for i in () if pieces is None else pieces.wide:
         truths[i] = None
     blocks, large = cluster(truths, states_of, params)
@@ -114,6 +115,10 @@ def map_blocks(
     return replace(whole, sinks=mapped), tuple(made)
 
 
+Truths = dict[tuple[int, ...], tuple[dict[int, int], dict[int, "Truth"]]]
+"""By variables: their columns, and the functions by vector."""
+
+
 @dataclass(frozen=True)
 class Truth:
     """A function over the reachable states of the variables that it depends on: `values[i]` at `codes[i]`."""
@@ -135,16 +140,26 @@ def vector_of(column: States) -> int:
     return int.from_bytes(packed.tobytes(), "little")
 
 
-def truth_of(network: Network, form: Form, states_of: StatesOf) -> Truth | None:
-    """The function of `form`; None where its variables have too many states. Unneeded variables are dropped."""
+def truth_of(network: Network, form: Form, states_of: StatesOf, known: Truths) -> Truth | None:
+    """The function of `form`; None where its variables have too many states. Unneeded variables are dropped. `known`
+    keeps functions between calls."""
     signals = tuple(bits(network.support([form])))
     if len(signals) > _SMALL_SUPPORT:
         return None
     states = states_of(signals, _SMALL_TABLE)
     if states is None:
         return None
-    columns = {s: vector_of(states >> np.uint64(i) & np.uint64(1)) for i, s in enumerate(signals)}
+    if signals not in known:
+        known[signals] = {s: vector_of(states >> np.uint64(i) & np.uint64(1)) for i, s in enumerate(signals)}, {}
+    columns, functions = known[signals]
     value = network.evaluate([form], columns, (1 << len(states)) - 1)[0]
+    if value not in functions:
+        functions[value] = _function(signals, states, value)
+    return functions[value]
+
+
+def _function(signals: tuple[int, ...], states: States, value: int) -> Truth:
+    """The function whose vector over the signals' states is `value`."""
     wanted = np.array([value >> i & 1 for i in range(len(states))], dtype=np.uint64)
     kept = list(range(len(signals)))
     for position in reversed(range(len(signals))):

@@ -21,6 +21,7 @@ from hdl2grid.synth.blocks import (
     MappedBlock,
     StatesOf,
     Truth,
+    Truths,
     cluster,
     map_blocks,
     place_cells,
@@ -75,7 +76,7 @@ def stay_near(
     rest = [i for i in range(len(problem.sinks)) if i not in forms]
     if rest:
         left = replace(problem, sinks=tuple(problem.sinks[i] for i in rest))
-        mapped = map_blocks(left, states_of, params, {})
+        mapped = map_blocks(left, states_of, params, {}, {})
         assert mapped is not None
         forms |= {i: sink.form for i, sink in zip(rest, mapped[0].sinks, strict=True)}
         blocks += [replace(block, sinks=tuple(rest[i] for i in block.sinks)) for block in mapped[1]]
@@ -211,7 +212,8 @@ def _still_right(network: Network, wanted: Form, form: Form, states_of: StatesOf
 
 def _solve_blocks(problem: Problem, known: _Old, states_of: StatesOf, params: SynthParams) -> dict[int, Form]:
     """Forms for the small ones among the sinks, over old cells and the fewest new ones."""
-    truths: list[Truth | None] = [truth_of(problem.network, sink.form, states_of) for sink in problem.sinks]
+    functions: Truths = {}
+    truths: list[Truth | None] = [truth_of(problem.network, sink.form, states_of, functions) for sink in problem.sinks]
     blocks, _ = cluster(truths, states_of, params)
     forms: dict[int, Form] = {}
     for block in blocks:

@@ -2,67 +2,31 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from hdl2grid.circuit.match import plain_name
 from hdl2grid.circuit.model import Circuit, Source
 from hdl2grid.errors import InputError, nearest
-from hdl2grid.logic.explore import Reachable, States, explore
+from hdl2grid.logic.explore import Reachable, explore
 from hdl2grid.logic.model import Logic
 from hdl2grid.partition import MAX_NETS, Drivers
 from hdl2grid.synth.blockreports import OPEN, block_reports
-from hdl2grid.synth.blocks import MappedBlock, Solved, map_blocks
-from hdl2grid.synth.bundles import bundle
 from hdl2grid.synth.codes import Coding, find_codes, own_stacks
-from hdl2grid.synth.dependent import drop_dependent
 from hdl2grid.synth.emit import crowded_forms, emit, longest_wave
-from hdl2grid.synth.exclusive import Known, share_flats
-from hdl2grid.synth.gating import Condition, conditions, gate_tree, variables_of
 from hdl2grid.synth.groups import Behaviour, Group, find_groups
-from hdl2grid.synth.hubs import has_hubs
+from hdl2grid.synth.mapper import Mapped, Mapper, timed_mapping
 from hdl2grid.synth.model import CodeReport, Synthesis, SynthParams, SynthReport
-from hdl2grid.synth.near import stay_near, strobes_of
-from hdl2grid.synth.network import COLLECTOR, EXACTLY_ONE, PRODUCT, Form, Network
+from hdl2grid.synth.network import COLLECTOR, EXACTLY_ONE, PRODUCT, Form
 from hdl2grid.synth.old_codes import old_coding
 from hdl2grid.synth.recode import recode, recode_states
-from hdl2grid.synth.rounds import moving_round, time
-from hdl2grid.synth.sinks import GATE, OUTPUT, REGISTER, Problem, behaviour_of, build, with_majorities
-from hdl2grid.synth.terms import forms_of, shorten
-from hdl2grid.synth.timed import Timed
-from hdl2grid.synth.wide import has_wide
+from hdl2grid.synth.sinks import GATE, REGISTER, Problem
+from hdl2grid.synth.sparse import shorter_sums
+from hdl2grid.synth.terms import forms_of
 
-_MOST_GATE_TRIALS = 40
-_MOST_MOVES = 4
-_MOST_FAILURES = 2
-_LARGE_NETWORK = 4000
-_QUICK_STEPS = 8000
-_QUICK_FLATS = 30_000
 _ANY = 1 << 20
 _SHARE = 8
-
-
-@dataclass(frozen=True)
-class _Mapped:
-    problem: Problem
-    timed: Timed
-    blocks: tuple[MappedBlock, ...]
-    solved: Problem
-    plain: Problem
-
-    @property
-    def stacks(self) -> int:
-        """Stacks that depend on the mapping: everything but registers and resets."""
-        plain = len(self.timed.cells) + len(self.timed.buffers) + self.timed.event_delays
-        return len(self.problem.gates) + plain
-
-    @property
-    def all_stacks(self) -> int:
-        registers = sum(s.kind == REGISTER for s in self.problem.sinks)
-        return self.stacks + registers + len(self.timed.reset_delay)
 
 
 def synthesise(
@@ -87,41 +51,33 @@ def synthesise(
     start = _start(logic, params, near is not None)
     loose = replace(params, toggle_terms=_ANY, register_terms=_ANY, pixel_terms=_ANY)
 
-    def joined(choice: _Choice, fewer_than: int = _ANY) -> _Mapped | None:
+    def joined(choice: _Choice, fewer_than: int = _ANY) -> Mapped | None:
         return _joined(choice, params, sources, near, near_nets, fewer_than)
 
-    if near_nets:
-        made = _synthesised(start, loose, sources, near, joined)
-        if made is not None:
-            return made
-    made = _synthesised(start, params, sources, near, lambda choice: choice.mapped)
-    assert made is not None
+    if near_nets and near is not None:
+        choice, codes = _choose_near(start, loose, near)
+        mapped = joined(choice)
+        if mapped is not None:
+            return _emitted(logic, choice, mapped, codes, sources)
+    choice, codes = _choose(start, params) if near is None else _choose_near(start, params, near)
+    made = _emitted(logic, choice, choice.mapped, codes, sources)
     if near is None and params.join and params.pixel_terms <= MAX_NETS and _may_take_fewer(made.report):
-        least = made.report.stacks
-        other = _synthesised(start, loose, sources, near, lambda choice: joined(choice, least))
-        if other is not None and other.report.stacks < least:
-            return other
+        mapper = choice.mapper.within(loose)
+        choice = _Choice(mapper, mapper.best())
+        mapped = joined(choice, made.report.stacks)
+        if mapped is not None:
+            return _emitted(logic, choice, mapped, codes, sources)
     return made
 
 
-def _synthesised(
-    start: _Start,
-    params: SynthParams,
-    sources: Sequence[Source],
-    near: Circuit | None,
-    finish: Callable[[_Choice], _Mapped | None],
-) -> Synthesis | None:
-    """The machine mapped within the limits of `params`; `finish` has the last word on the mapping."""
-    logic = start.logic
-    choice, codes = _choose(start, params) if near is None else _choose_near(start, params, near)
-    mapped = finish(choice)
-    if mapped is None:
-        return None
-    choice = replace(choice, mapped=mapped)
-    circuit = emit(choice.logic, mapped.problem, mapped.timed, sources, choice.constant)
+def _emitted(
+    logic: Logic, choice: _Choice, mapped: Mapped, codes: tuple[CodeReport, ...], sources: Sequence[Source]
+) -> Synthesis:
+    """`mapped`, which is the choice's mapping or one made of it, as a circuit with its report."""
+    circuit = emit(choice.logic, mapped.problem, mapped.timed, sources, choice.mapper.constant)
     known = {r.name for r in logic.registers} | {o.name for o in logic.outputs}
     circuit = replace(circuit, levels=tuple(level for level in circuit.levels if level.signal in known))
-    return Synthesis(circuit, _report(choice, codes, circuit))
+    return Synthesis(circuit, _report(replace(choice, mapped=mapped), codes, circuit))
 
 
 def _may_take_fewer(report: SynthReport) -> bool:
@@ -139,25 +95,41 @@ def _joined(
     near: Circuit | None,
     near_nets: Sequence[Drivers],
     fewer_than: int,
-) -> _Mapped | None:
+) -> Mapped | None:
     """The choice, mapped with no regard to the length of sums, with the fewest collectors that were found to do once
     drivers are joined on nets; None where none do, or not with fewer stacks than `fewer_than`."""
     logic, mapped, first = choice.logic, choice.mapped, choice.mapped
-    forms = forms_of(mapped.plain)
+    plain = first.plain
+    forms = forms_of(plain)
     most = (
         params.pixel_nets if near is None else params.pixel_terms
     )  # a fourth net would have to be led to an old place
+
+    def tried(plain: Problem, short: set[Form]) -> Mapped:
+        return timed_mapping(logic, plain, params, first.blocks, first.solved, short)
+
     short: set[Form] = set()
+    crowded: set[Form] | None = None
+    is_sparse = near is not None
     while mapped.all_stacks < fewer_than:
-        parts = logic, mapped.problem, mapped.timed, sources, choice.constant
-        crowded = crowded_forms(*parts, most, near, near_nets, bool(short))
+        if crowded is None:
+            parts = logic, mapped.problem, mapped.timed, sources, choice.mapper.constant
+            crowded = crowded_forms(*parts, most, near, near_nets, bool(short))
         if not crowded:
             return mapped
+        if not is_sparse:
+            plain = shorter_sums(plain, crowded, choice.mapper.states_of, params.seed)
+            forms = forms_of(plain)
+            mapped, is_sparse, crowded = tried(plain, short), True, None
+            continue
         fresh = sorted((f for f in crowded if f in forms and f not in short), key=lambda f: (-f.bit_count(), f))
         if not fresh:
             return None
         short.update(fresh[: 1 + len(fresh) // _SHARE])
-        mapped = _timed(logic, first.plain, params, first.blocks, first.solved, short)
+        other = tried(plain, short)
+        if other.timed != mapped.timed or other.problem.network.cells != mapped.problem.network.cells:
+            crowded = None  # else these sums were short enough as they are
+        mapped = other
     return None
 
 
@@ -165,10 +137,12 @@ def _joined(
 class _Choice:
     """A logic, with the codes of the design or with others, and the best mapping of it."""
 
-    logic: Logic
-    reachable: Reachable
-    constant: frozenset[int]
-    mapped: _Mapped
+    mapper: Mapper
+    mapped: Mapped
+
+    @property
+    def logic(self) -> Logic:
+        return self.mapper.logic
 
 
 Codings = dict[Behaviour, tuple[Coding, ...]]
@@ -189,7 +163,7 @@ def _start(logic: Logic, params: SynthParams, near: bool) -> _Start:
     """Codes are searched for unless there is a circuit to stay near to."""
     reachable = explore(logic, params.joint_states, params.group_states)
     constant = _constant_registers(logic, reachable)
-    states_of = _Mapper(logic, reachable, constant, params).states_of
+    states_of = Mapper(logic, reachable, constant, params).states_of
     groups = () if params.keep_codes else find_groups(logic, constant, states_of, params.max_toggles)
     return _Start(logic, reachable, constant, groups, {} if near else _codes(groups, params.seed))
 
@@ -198,10 +172,10 @@ def _choose(start: _Start, params: SynthParams) -> tuple[_Choice, tuple[CodeRepo
     """The cheaper of the logic in its own codes and in free ones; and what is known of the free ones."""
     logic, reachable, constant = start.logic, start.reachable, start.constant
     groups, known = start.groups, start.known
-    own = _Mapper(logic, reachable, constant, params)
+    own = Mapper(logic, reachable, constant, params)
     if not any(not coding.own for found in known.values() for coding in found):
         found = tuple(_code_report(g, known[g.behaviour][0]) for g in groups if g.behaviour in known)
-        return _Choice(logic, reachable, constant, own.best()), found
+        return _Choice(own, own.best()), found
     choice, best, chosen = _recoded(logic, reachable, groups, known, params)
     found = tuple(_code_report(g, chosen[g.behaviour]) for g in groups if g.behaviour in chosen)
     if all(block.size is not None or block.is_least for block in best.blocks):
@@ -210,14 +184,14 @@ def _choose(start: _Start, params: SynthParams) -> tuple[_Choice, tuple[CodeRepo
     if rival.all_stacks <= best.all_stacks:
         rival = own.best()
         if rival.all_stacks <= best.all_stacks:
-            return _Choice(logic, reachable, constant, rival), tuple(_kept_report(g, known) for g in groups)
+            return _Choice(own, rival), tuple(_kept_report(g, known) for g in groups)
     return choice, found
 
 
 def _choose_near(start: _Start, params: SynthParams, near: Circuit) -> tuple[_Choice, tuple[CodeReport, ...]]:
     """The logic in the codes and gates of an earlier circuit, mapped onto its stacks as far as they still do."""
     logic, reachable, constant, groups = start.logic, start.reachable, start.constant, start.groups
-    own = _Mapper(logic, reachable, constant, params)
+    own = Mapper(logic, reachable, constant, params)
     codings = []
     for group in groups:
         coding = old_coding(group, logic, near) or next(iter(find_codes(group.behaviour, params.seed)), None)
@@ -226,11 +200,12 @@ def _choose_near(start: _Start, params: SynthParams, near: Circuit) -> tuple[_Ch
     found = tuple(_code_report(g, c) for g, c in codings)
     codings = [(group, coding) for group, coding in codings if not coding.own]
     if not codings:
-        return _Choice(logic, reachable, constant, own.near(near)), found
+        return _Choice(own, own.near(near)), found
     free = recode(logic, codings)
     reachable = explore(free, params.joint_states, params.group_states)
     constant = _constant_registers(free, reachable)
-    return _Choice(free, reachable, constant, _Mapper(free, reachable, constant, params).near(near)), found
+    mapper = Mapper(free, reachable, constant, params)
+    return _Choice(mapper, mapper.near(near)), found
 
 
 def _codes(groups: Sequence[Group], seed: int) -> Codings:
@@ -244,10 +219,10 @@ def _codes(groups: Sequence[Group], seed: int) -> Codings:
 
 def _recoded(
     logic: Logic, reachable: Reachable, groups: Sequence[Group], known: Codings, params: SynthParams
-) -> tuple[_Choice, _Mapped, dict[Behaviour, Coding]]:
+) -> tuple[_Choice, Mapped, dict[Behaviour, Coding]]:
     """The machine in its best codes. Where a group has several that look alike, each is mapped."""
 
-    def mapper(chosen: dict[Behaviour, Coding]) -> _Mapper:
+    def mapper(chosen: dict[Behaviour, Coding]) -> Mapper:
         codings = [(g, chosen[g.behaviour]) for g in groups if g.behaviour in chosen]
         codings = [(group, coding) for group, coding in codings if not coding.own]
         free = recode(logic, codings) if codings else logic
@@ -255,7 +230,7 @@ def _recoded(
             inside = explore(free, params.joint_states, params.group_states)
         else:
             inside = recode_states(logic, codings, reachable.joint)
-        return _Mapper(free, inside, _constant_registers(free, inside), params)
+        return Mapper(free, inside, _constant_registers(free, inside), params)
 
     chosen = {behaviour: found[0] for behaviour, found in known.items()}
     current = mapper(chosen)
@@ -269,7 +244,7 @@ def _recoded(
             if stacks < least:
                 current, chosen, least = other, trial, stacks
     best = current.best()
-    return _Choice(current.logic, current.reachable, current.constant, best), best, chosen
+    return _Choice(current, best), best, chosen
 
 
 def _code_report(group: Group, coding: Coding) -> CodeReport:
@@ -316,172 +291,8 @@ def _constant_registers(logic: Logic, reachable: Reachable) -> frozenset[int]:
     return frozenset(found)
 
 
-class _Mapper:
-    """Maps the machine under several choices of gates and keeps the cheapest."""
-
-    def __init__(self, logic: Logic, reachable: Reachable, constant: frozenset[int], params: SynthParams) -> None:
-        self.logic, self.reachable, self.constant, self.params = logic, reachable, constant, params
-        self.solved: Solved = {}
-        self.flats: Known = {}
-        self.states: dict[tuple[tuple[int, ...], int], States | None] = {}
-
-    def first(self) -> _Mapped:
-        """The machine with every word under its own condition."""
-        mapped = self.map(list(self._conditions()), quick=True)
-        assert mapped is not None
-        return mapped
-
-    def _conditions(self) -> tuple[Condition, ...]:
-        return conditions(self.logic, self.constant, self.params.max_toggles) if self.params.gating else ()
-
-    def best(self) -> _Mapped:
-        """The cheapest choice of gates found: every word starts under its own condition, then words are moved to
-        a wider one (or none) one by one while that saves stacks. A move that saved nothing for two words is not
-        tried for others that behave alike."""
-        choices = self._conditions()
-        current: list[Condition | None] = list(choices)
-        best = self.map(current, quick=True)
-        assert best is not None
-        moves, alike = self._moves(choices)
-        failures: Counter[tuple[object, int]] = Counter()
-        trials, improved = 0, len(best.problem.network.cells) <= _LARGE_NETWORK
-        while improved and trials < _MOST_GATE_TRIALS:
-            improved = False
-            for i in range(len(current)):
-                for move, choice in enumerate(moves[i]):
-                    if choice == current[i] or failures[alike[i], move] >= _MOST_FAILURES:
-                        continue
-                    trial = [*current[:i], choice, *current[i + 1 :]]
-                    trials += 1
-                    mapped = self.map(trial, best.stacks, quick=True)
-                    if mapped is not None and mapped.stacks < best.stacks:
-                        best, current, improved = mapped, trial, True
-                    else:
-                        failures[alike[i], move] += 1
-        final = self.map(current)
-        assert final is not None
-        return final
-
-    def near(self, old: Circuit) -> _Mapped:
-        """The machine under the gates that an old circuit has for words of the same names, on its stacks."""
-        choices = self._conditions()
-        moves, _ = self._moves(choices)
-        strobes = strobes_of(old)
-        current: list[Condition | None] = list(choices)
-        for i in range(len(choices)):
-            trials = [[*current[:i], choice, *current[i + 1 :]] for choice in moves[i]]
-            current = max(trials, key=lambda trial: self._alike(trial, strobes))
-        problem = build(self.logic, self.constant, [c for c in current if c is not None], self.params.max_toggles)
-        problem, blocks = stay_near(problem, self.logic, old, self.states_of, self.params)
-        return _timed(self.logic, problem, self.params, blocks, problem)
-
-    def _alike(self, gated: Sequence[Condition | None], strobes: Mapping[str, str]) -> int:
-        """How many registers and gates are strobed by what strobes those of their names."""
-        chosen = [c for c in gated if c is not None]
-        problem = build(self.logic, self.constant, chosen, self.params.max_toggles)
-        strobed = [s for s in problem.sinks if s.kind != OUTPUT]
-        by = [s.domain if s.gate is None else problem.gates[s.gate].name for s in strobed]
-        return sum(strobes.get(plain_name(s.name)) == plain_name(name) for s, name in zip(strobed, by, strict=True))
-
-    def _moves(self, choices: Sequence[Condition]) -> tuple[list[list[Condition | None]], list[object]]:
-        """For each condition what its word may be put under: its own condition, those of other words that its own
-        implies (narrowest first), none; and what tells words that behave alike."""
-        network = Network(len(self.logic.registers) + len(self.logic.inputs), self.params.max_toggles)
-        variables = variables_of(self.logic, self.constant)
-        gates, gate_of = gate_tree(network, self.logic, variables, choices)
-        moves: list[list[Condition | None]] = []
-        for condition in choices:
-            gate = gate_of.get((condition.word, condition.domain))
-            found: list[Condition | None] = [condition]
-            while gate is not None and len(found) < _MOST_MOVES and (gate := gates[gate].parent) is not None:
-                found.append(Condition(condition.word, condition.domain, gates[gate].literals))
-            moves.append([*found, None])
-        problem = build(self.logic, self.constant, choices, self.params.max_toggles)
-        return moves, [behaviour_of(problem, condition.word, condition.domain) for condition in choices]
-
-    def map(self, gated: Sequence[Condition | None], budget: int | None = None, quick: bool = False) -> _Mapped | None:
-        """The machine mapped under the given gates; None when it is likely to take `budget` stacks or more.
-
-        `quick` spends little on the choice among smallest sets of cells.
-        """
-        limits = self.params
-        if quick:
-            steps, flat_steps = min(_QUICK_STEPS, limits.search_steps), min(_QUICK_FLATS, limits.flat_steps)
-            limits = replace(limits, search_steps=steps, flat_steps=flat_steps)
-        chosen = [c for c in gated if c is not None]
-        polish = not quick or budget is None
-        best = None
-        problem = build(self.logic, self.constant, chosen, limits.max_toggles)
-        if has_wide(problem):
-            best = self._finished(problem, chosen, limits, budget, True, polish)
-            budget = budget if best is None else best.stacks
-            problem = build(self.logic, self.constant, chosen, limits.max_toggles)
-        other = self._finished(problem, chosen, limits, budget, False, polish)
-        return other if best is None or other is not None and other.stacks < best.stacks else best
-
-    def _finished(
-        self,
-        problem: Problem,
-        chosen: Sequence[Condition],
-        limits: SynthParams,
-        budget: int | None,
-        cut_wide: bool,
-        polish: bool,
-    ) -> _Mapped | None:
-        left = None if budget is None else budget - len(problem.gates)
-        mapped = map_blocks(problem, self.states_of, limits, self.solved, left, cut_wide)
-        if mapped is None:
-            return None
-        whole, (problem, blocks) = problem, mapped
-        solved = problem
-
-        def cost(trial: Problem) -> int:
-            return _timed(self.logic, trial, limits, blocks, solved).stacks
-
-        if polish and not all(block.is_least for block in blocks):
-            carries = with_majorities(whole, self.logic, self.constant, chosen)
-            others = [carries] if carries else []
-            trials = []
-            for hubs in (False, True) if any(has_hubs(p) for p in (whole, *others)) else (False,):
-                shared = share_flats(problem, whole, others, cost, limits, self.flats, hubs)
-                trials.append(bundle(drop_dependent(shared, cost), cost))
-            problem = min(trials, key=cost)
-        return _timed(self.logic, problem, limits, blocks, solved)
-
-    def states_of(self, signals: tuple[int, ...], limit: int) -> States | None:
-        """The states of variables (ascending signals); switches take every level."""
-        key = signals, limit
-        if key not in self.states:
-            registers = [s - 1 for s in signals if s <= len(self.logic.registers)]
-            inputs = len(signals) - len(registers)
-            self.states[key] = None
-            if 1 << inputs <= limit:
-                own = self.reachable.states(registers, limit >> inputs)
-                if own is not None:
-                    free = np.arange(1 << inputs, dtype=np.uint64) << np.uint64(len(registers))
-                    self.states[key] = np.sort((free[:, None] | own[None, :]).ravel())
-        return self.states[key]
-
-
-def _timed(
-    logic: Logic,
-    problem: Problem,
-    limits: SynthParams,
-    blocks: tuple[MappedBlock, ...],
-    solved: Problem,
-    only: Collection[Form] | None = None,
-) -> _Mapped:
-    """`problem` with its sums within the limits (only those that equal one of the forms `only`, if given), in time."""
-    plain = problem
-    problem = replace(problem, network=problem.network.copy())
-    registers = [s for s in problem.sinks if s.kind == REGISTER]
-    rounds = {s.own.bit_length() - 1: moving_round(problem, s) for s in registers}
-    problem = shorten(problem, lambda signal: rounds.get(signal, 0), limits, only)
-    return _Mapped(problem, time(logic, problem), blocks, solved, plain)
-
-
 def _report(choice: _Choice, codes: tuple[CodeReport, ...], circuit: Circuit) -> SynthReport:
-    mapped, reachable = choice.mapped, choice.reachable
+    mapped, reachable = choice.mapped, choice.mapper.reachable
     kinds = [mapped.problem.network.cells[c].kind for c in mapped.timed.cells]
     single = sum((b.terms & (b.terms - 1)) == 0 for b in mapped.timed.buffers.values())
     return SynthReport(
