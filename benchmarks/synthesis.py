@@ -35,6 +35,7 @@ from hdl2grid.verify.hazard_proof import prove_hazards
 from hdl2grid.verify.hazards import find_hazards
 
 _FREE = 999
+_PEERS = ("table", "yosys_abc", "espresso")
 
 
 def main() -> None:
@@ -51,11 +52,11 @@ def main() -> None:
         if not options.circuits or row["circuit"] in options.circuits:
             rows.append(measure(row, root, options.effort))
             print(line(rows[-1]), flush=True)
-    print(f"geometric mean of ours / best of the table: {mean(rows, 'table'):.3f}")
-    for peer in ("yosys_abc", "espresso"):
-        print(f"geometric mean of ours / {peer}: {mean(rows, peer):.3f}")
+    wired = [{**row, **row["within_four_colours"]} for row in rows]
+    means = {peer: (round(mean(rows, peer), 3), round(mean(wired, peer), 3)) for peer in _PEERS}
+    for peer, (ours, tight) in means.items():
+        print(f"geometric mean of ours / {peer}: {ours:.3f}, within four colours {tight:.3f}")
     if not options.circuits:
-        means = {peer: round(mean(rows, peer), 3) for peer in ("table", "yosys_abc", "espresso")}
         save("synthesis", {"effort": options.effort, "geometric_mean": means, "circuits": rows})
 
 
@@ -72,44 +73,48 @@ def sources_of(logic: Logic) -> tuple[Source, ...]:
 
 def measure(row: dict[str, str], root: Path, effort: int) -> dict[str, Any]:
     logic = load(row["kind"], row["circuit"], root)
-    params = SynthParams(
-        toggle_terms=_FREE, register_terms=_FREE, pixel_terms=_FREE, keep_codes=True, flat_steps=effort
-    )
-    start = time.monotonic()
-    made = synthesise(logic, sources_of(logic), params)
-    seconds = time.monotonic() - start
-    hazards = find_hazards(made.circuit)
-    safe = hazards.is_safe_by_structure or all(v.is_safe for v in prove_hazards(made.circuit))
-    same = same_functions(source_functions(logic), circuit_functions(logic, made.circuit), logic)
-    report = made.report
-    wired = synthesise(logic, sources_of(logic), SynthParams(keep_codes=True, flat_steps=effort // 10)).report
+    loose = SynthParams(toggle_terms=_FREE, register_terms=_FREE, pixel_terms=_FREE, keep_codes=True, flat_steps=effort)
+    free, wired = (mapped(logic, params) for params in (loose, SynthParams(keep_codes=True, flat_steps=effort)))
     with tempfile.TemporaryDirectory() as folder:
         yosys = yosys_ands(logic, Path(folder))
     return {
         "circuit": row["circuit"],
         "kind": row["kind"],
-        "stacks": report.stacks - report.registers - report.resets,
-        "exactly_ones": report.exactly_ones,
-        "buffers": report.buffers,
-        "rounds": report.longest_wave_rounds,
-        "stacks_within_four_colours": wired.stacks - wired.registers - wired.resets,
+        **free,
+        "within_four_colours": wired,
         "table": int(row["best_one_round_safe"]),
         "bound_any_depth": int(row["lower_any"]) if row["lower_any"] else None,
         "yosys_abc": yosys,
         "espresso": espresso_terms(logic),
-        "equivalent": same,
-        "safe": safe,
+    }
+
+
+def mapped(logic: Logic, params: SynthParams) -> dict[str, Any]:
+    """What our synthesiser makes of it, checked."""
+    start = time.monotonic()
+    made = synthesise(logic, sources_of(logic), params)
+    seconds = time.monotonic() - start
+    hazards, report = find_hazards(made.circuit), made.report
+    return {
+        "stacks": report.stacks - report.registers - report.resets,
+        "exactly_ones": report.exactly_ones,
+        "collectors": report.collectors,
+        "buffers": report.buffers,
+        "rounds": report.longest_wave_rounds,
+        "equivalent": same_functions(source_functions(logic), circuit_functions(logic, made.circuit), logic),
+        "safe": hazards.is_safe_by_structure or all(v.is_safe for v in prove_hazards(made.circuit)),
         "seconds": round(seconds, 1),
     }
 
 
 def line(row: dict[str, Any]) -> str:
-    ratio = f"{row['stacks'] / row['table']:.2f}" if row["table"] else "-"
-    verdict = ("" if row["equivalent"] else " NOT EQUIVALENT") + ("" if row["safe"] else " NOT SAFE")
+    wired = row["within_four_colours"]
+    ratio, tight = (f"{n / row['table']:.2f}" if row["table"] else "-" for n in (row["stacks"], wired["stacks"]))
+    wrong = "".join(f" NOT {what.upper()}" for what in ("equivalent", "safe") if not (row[what] and wired[what]))
     return (
         f"{row['circuit']:10} ours {row['stacks']:4}  table {row['table']:4}  ratio {ratio:>4}  "
         f"bound {row['bound_any_depth']}  yosys {row['yosys_abc']}  espresso {row['espresso']}  "
-        f"within four colours {row['stacks_within_four_colours']}  {row['seconds']:.1f} s{verdict}"
+        f"{row['seconds']:.1f} s  within four colours {wired['stacks']}  ratio {tight}  {wired['seconds']:.1f} s{wrong}"
     )
 
 

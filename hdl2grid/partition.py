@@ -7,7 +7,8 @@ atom is then on several nets (see `hdl2grid.partition_search`).
 
 What touches what: a plain stack's toggles can be kept apart by idle ones, so each has four colours of its own, and so
 has its gate. Of a strobed stack the toggle touches the strobe and the gate. It bears three nets at most, and no more
-together with the gate: with four the colours of all its nets hang together, and layouts stay a conflict short.
+together with the gate: with four the colours of all its nets hang together, and layouts stay a conflict short. (Only
+where very long rows are cut by a rule of their own, four are taken.)
 """
 
 from __future__ import annotations
@@ -30,6 +31,7 @@ Blocks = list[tuple[int, ...]]
 _STEPS = (200_000, 1_000_000, 4_000_000)
 _STEPS_A_PLACE = 5000
 """More steps for each of the places in rows that may be cut are of no use."""
+_VERY_LONG = 32
 _HOT, _WARM, _COLD = 3.0, 0.1, 0.08
 _SEED = 1
 
@@ -139,6 +141,10 @@ class _Problem:
                 crowded = self._crowded(blocks)
                 if not crowded or only_kept:
                     return self._named(blocks, crowded)
+        if crowded:
+            threes = self._by_threes(alone)
+            if not self._crowded(threes, MAX_NETS):
+                return self._named(threes, ())
         useful = _STEPS_A_PLACE * sum(len(self.rows[r]) for r in self.free)
         for steps in [steps for steps in efforts if crowded and (steps == efforts[0] or steps <= useful)]:
             blocks = self._searched(alone, steps, _HOT)
@@ -159,15 +165,31 @@ class _Problem:
                 left -= block
         return blocks + [(a,) for a in row if a in left]
 
-    def _crowded(self, blocks: Sequence[Blocks]) -> list[int]:
-        """The rows with too many blocks, and those of atoms with too many nets."""
+    def _by_threes(self, alone: Sequence[Blocks]) -> list[Blocks]:
+        """Very long rows in threes, each cut into what it has alone, with either, and with both of the others: four
+        nets at most, and no atom is on two of the three rows' nets."""
+        blocks = list(alone)
+        long = [r for r in self.free if len(self.rows[r]) > _VERY_LONG]
+        for first in range(0, len(long), 3):
+            three = long[first : first + 3]
+            inside = [set(self.rows[r]) for r in three]
+            for r in three:
+                parts: dict[tuple[bool, ...], list[int]] = defaultdict(list)
+                for a in self.rows[r]:
+                    parts[tuple(a in row for row in inside)].append(a)
+                blocks[r] = [tuple(part) for part in parts.values()]
+        return blocks
+
+    def _crowded(self, blocks: Sequence[Blocks], sampled: int = MAX_NETS - 1) -> list[int]:
+        """The rows with too many blocks, and those of atoms with too many nets. `sampled`: how many nets a register and
+        its gate bear together."""
         nets: list[set[tuple[int, ...]]] = [set() for _ in self.atoms]
         for row in blocks:
             for block in row:
                 for a in block:
                     nets[a].add(block)
         heavy = {a for a, row in enumerate(nets) if len(row) > MAX_NETS}
-        heavy |= {a for a, r, most in self.joints if len(nets[a]) + len(blocks[r]) > most}
+        heavy |= {a for a, r, most in self.joints if len(nets[a]) + len(blocks[r]) > most + sampled - (MAX_NETS - 1)}
         return [r for r, row in enumerate(blocks) if len(row) > self.most[r] or not heavy.isdisjoint(self.rows[r])]
 
     def _named(self, blocks: Sequence[Blocks], crowded: Sequence[int]) -> Partition:

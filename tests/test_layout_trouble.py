@@ -27,7 +27,7 @@ def trouble(width: int = 5, conflicts: int | None = 3) -> Trouble:
 
 @pytest.fixture(scope="module")
 def failed() -> NotPlaced:
-    options = FlowOptions(load_target(), effort="quick", width=18, height=16)
+    options = FlowOptions(load_target(), effort="quick", width=20, height=16)
     with pytest.raises(NotPlaced) as caught:
         place_machine(map_machine(load_machine("traffic_light"), Path("."), options), options)
     return caught.value
@@ -48,11 +48,11 @@ def test_the_nearest_miss() -> None:
 
 def test_a_failed_size_names_hdl_signals_and_what_would_do(failed: NotPlaced) -> None:
     text = str(failed)
-    assert failed.code == "P001" and failed.exit_code == 1 and "within 18 x 16 tiles" in text
+    assert failed.code == "P001" and failed.exit_code == 1 and "within 20 x 16 tiles" in text
     least = re.search(r"The least that was reached is (\d+) x (\d+) = ", text)
     assert least is not None
     width, height = (int(number) for number in least.groups())
-    assert width > 18 or height > 16
+    assert width > 20 or height > 16
     assert failed.worst is not None and failed.worst.conflicts
     circuit = map_machine(load_machine("traffic_light"), Path("."), FlowOptions(load_target())).circuit
     known = {origin.signal for origin in circuit.origin} | {source.name for source in circuit.sources}
@@ -80,7 +80,7 @@ def test_the_command_draws_it_beside_what_is_there(tmp_path: Path) -> None:
     good = ["plan", "traffic_light", "--effort", "quick", "--no-guide", "--out", str(out)]
     assert runner.invoke(main, good).exit_code == 0
     before = (out / "plan.json").read_bytes()
-    result = runner.invoke(main, [*good, "--width", "18", "--height", "16", "--json"])
+    result = runner.invoke(main, [*good, "--width", "20", "--height", "16", "--json"])
     assert result.exit_code == 1, result.output
     report = json.loads(result.stdout)
     assert report["error"]["code"] == "H2G-P001" and "plan-congestion.svg" in report["error"]["hint"]
