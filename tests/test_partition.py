@@ -83,6 +83,22 @@ def test_a_ticker_is_joined_to_nothing() -> None:
     assert [net for net in shared.nets if "tick" in net] == [("tick",)]
 
 
+def test_very_long_sums_are_cut_in_threes() -> None:
+    """Nine sums of about half of 250 stacks each, as they are left of a one-hot decoder of eight bits: a stack is in
+    four or five of the sums, but on four nets at most."""
+    sources = (Source("ticker", "tick", period_s=1, running=True), Source("switch", "s", on=False))
+    stacks = tuple(Stack(f"p{i}", "AND", (Toggle(0, ("s",)), Toggle(1, ("s",)))) for i in range(250))
+    pixels = [Pixel(f"x{i}", False, (f"p{i}",)) for i in range(250)]
+    sums = [tuple(sorted(f"p{i}" for i in range(250) if (i * 37 + 11) >> j & 1)) for j in range(9)]
+    pixels += [Pixel(f"y{j}", False, drivers) for j, drivers in enumerate(sums)]
+    circuit = Circuit("long", sources, stacks, tuple(pixels), tuple(Origin("", s.name) for s in stacks))
+    shared = share_nets(circuit)
+    assert not shared.crowded and shared.is_joined
+    assert too_many(circuit, shared) == []
+    for drivers, numbers in shared.of.items():
+        assert sorted(d for n in numbers for d in shared.nets[n]) == list(drivers)
+
+
 def test_what_cannot_be_is_told() -> None:
     """Every pair of nine drivers on a pixel of its own, which bears one net: eight nets at each driver."""
     names = [f"s{i}" for i in range(9)]
