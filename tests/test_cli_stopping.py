@@ -95,6 +95,19 @@ def test_a_second_signal_gives_up() -> None:
             os.kill(os.getpid(), signal.SIGINT)
 
 
+def test_a_terminate_that_comes_twice_at_once_is_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As GNU coreutils' `timeout` sends it: to the process, and then to the group that it is in."""
+    stop, told = Stop(), []
+    with stopping(stop, told.append):
+        stop.reaches(new_watch())
+        os.kill(os.getpid(), signal.SIGTERM)
+        os.kill(os.getpid(), signal.SIGTERM)
+        assert stop.is_set and len(told) == 1
+        monkeypatch.setattr("hdl2grid.cli.stopping.ECHO_S", 0.0)
+        with pytest.raises(KeyboardInterrupt):
+            os.kill(os.getpid(), signal.SIGTERM)
+
+
 def test_a_signal_ends_at_once_what_has_nothing_to_hand_out() -> None:
     stop, watch = Stop(), new_watch()
     stop.reaches(watch)

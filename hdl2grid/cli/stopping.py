@@ -8,6 +8,7 @@ from __future__ import annotations
 import contextlib
 import signal
 import threading
+import time
 from collections.abc import Callable, Iterator
 from types import FrameType
 from typing import Any
@@ -15,6 +16,9 @@ from typing import Any
 from hdl2grid.layout.crew import Stop
 
 SIGNALS = (signal.SIGINT, signal.SIGTERM)
+ECHO_S = 1.0
+"""A SIGTERM so soon after another is the same one: `timeout` sends it to the process and then to its whole group."""
+
 Handler = Callable[[int, FrameType | None], Any]
 
 
@@ -22,8 +26,14 @@ Handler = Callable[[int, FrameType | None], Any]
 def stopping(stop: Stop, say: Callable[[str], None]) -> Iterator[None]:
     """Within it, signals are told to `stop` while somebody listens there, and else raise KeyboardInterrupt. `say`
     is called when a signal was understood."""
+    terminated = -ECHO_S
 
     def heard(number: int, _frame: FrameType | None) -> None:
+        nonlocal terminated
+        if number == signal.SIGTERM:
+            before, terminated = terminated, time.monotonic()
+            if stop.is_set and terminated - before < ECHO_S:
+                return
         if stop.is_set or not stop.is_heard:
             raise KeyboardInterrupt
         stop.set()
