@@ -22,6 +22,7 @@ Sum = list[Flat]
 TABLE_VARIABLES = 11
 _MOST_TERMS = 400
 _STEPS_A_PAIR = 1000
+_LEAST_STALL, _STALL_SHARE = 1_000_000, 5
 _CONSTANT = 1 << 63
 
 
@@ -105,10 +106,12 @@ class Terms:
         self.count = flats.add(self.rows, self.sizes, self.masks, self.count, row, size, np.uint64(mask), scratch)
 
     def walk(self, steps: int, seed: int, narrow: bool, codes: Sequence[int] = (), width: int = 0) -> None:
-        """At most `steps` pairs looked at, fewer where there are few. `codes`: see `flats.walk`."""
+        """At most `steps` pairs looked at, fewer where there are few; long walks end early where nothing better comes.
+        `codes`: see `flats.walk`."""
         steps = min(steps, _STEPS_A_PAIR * self.count * self.count)
         known = np.array(codes, dtype=np.uint64)
-        self.count = flats.walk(self.rows, self.sizes, self.masks, self.count, steps, seed, narrow, known, width)
+        stall = max(_LEAST_STALL, steps // _STALL_SHARE)
+        self.count = flats.walk(self.rows, self.sizes, self.masks, self.count, steps, stall, seed, narrow, known, width)
 
     def listed(self) -> list[tuple[Flat, int]]:
         """The terms in an order of their own."""

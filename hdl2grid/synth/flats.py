@@ -374,9 +374,19 @@ def _narrowed(flat: Any, size: int, turn: Any, codes: Any, width: int, out: Any,
 
 @njit(cache=True)
 def walk(
-    rows: Any, sizes: Any, masks: Any, count: int, steps: int, seed: int, narrow: bool, codes: Any, width: int
+    rows: Any,
+    sizes: Any,
+    masks: Any,
+    count: int,
+    steps: int,
+    stall: int,
+    seed: int,
+    narrow: bool,
+    codes: Any,
+    width: int,
 ) -> int:
-    """Random trades with every merge taken; `steps` counts pairs looked at. Leaves the best terms found in the
+    """Random trades with every merge taken; `steps` counts pairs looked at, `stall` how many of them may bring nothing
+    better before it ends. Leaves the best terms found in the
     arrays (which must have room for a few more) and returns their number. `narrow` keeps factors short. `codes`,
     where there are any, are all the values that variables 0 to `width - 1` take: what differs elsewhere only is
     the same."""
@@ -385,8 +395,11 @@ def walk(
     best_weight = _weight(sizes, count)
     scratch = np.empty((SCRATCH, MOST_ROWS), dtype=np.uint64)
     common, rest_a, rest_b, one, two = scratch[1], scratch[2], scratch[3], scratch[8], scratch[9]
-    for _ in range(steps):
-        if count < 2:
+    last, last_best, last_weight = 0, best, best_weight
+    for step in range(steps):
+        if best != last_best or best_weight != last_weight:
+            last, last_best, last_weight = step, best, best_weight
+        if count < 2 or step - last > stall:
             break
         i = int(_next(state) >> np.uint64(11)) % count
         j = int(_next(state) >> np.uint64(11)) % count
