@@ -143,7 +143,7 @@ class _Problem:
                     return self._named(blocks, crowded)
         if crowded:
             threes = self._by_threes(alone)
-            if not self._crowded(threes, MAX_NETS):
+            if threes != alone and not self._crowded(threes, MAX_NETS):
                 return self._named(threes, ())
         useful = _STEPS_A_PLACE * sum(len(self.rows[r]) for r in self.free)
         for steps in [steps for steps in efforts if crowded and (steps == efforts[0] or steps <= useful)]:

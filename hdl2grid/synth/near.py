@@ -259,7 +259,7 @@ def _with_given(
 ) -> _Found | None:
     """Few new cells beside the given ones, and sums that differ little from the old ones: the fewest cells, or one cell
     more that makes good an old sum, which may cost less than a sum of many old ones."""
-    space = Space(num_states, variables, targets)
+    space = Space(num_states, variables, [t.vector for t in targets])
     best: tuple[int, _Found] | None = None
     for made in [*_new_cells(space, targets, given), *_amending_cells(space, targets, given, old)]:
         cells = [lightest_cell(space, v, {})[0] for v in made]

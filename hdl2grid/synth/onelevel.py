@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 from itertools import combinations
 
 import numpy as np
@@ -61,26 +62,39 @@ class Target:
 
 
 class Space:
-    """The block's functions as vectors, with `A`, `W` and the affine functions by vector."""
+    """The block's functions as vectors, with `A`, `W` and the affine functions by vector; and the cells looked at so
+    far, with their prices."""
 
-    def __init__(self, num_states: int, variables: Sequence[int], targets: Sequence[Target]) -> None:
+    def __init__(self, num_states: int, variables: Sequence[int], targets: Sequence[int]) -> None:
         self.ones = (1 << num_states) - 1
         self.variables = list(variables)
         self.affine = Basis([self.ones, *variables])
-        self.quotient = Basis(self.affine.reduce(t.vector) for t in targets)
+        self.quotient = Basis(self.affine.reduce(vector) for vector in targets)
         masks = sorted(range(1 << (len(variables) + 1)), key=lambda m: ((m >> 1).bit_count(), m))
         self.lightest: dict[int, int] = {}
         for mask in masks:
             self.lightest.setdefault(self.vector(mask), mask)
         self.planes = words(v for v in self.lightest if v not in (0, self.ones))
         priced = [(int(p), Prices.factor(self.lightest[int(p)])) for p in self.planes]
+        self.cells: dict[int, tuple[LocalCell, int]] = {}
         self.priced_planes = sorted(priced, key=lambda item: (item[1], self.lightest[item[0]]))
+
+    @cached_property
+    def extensions(self) -> tuple[list[Extension], dict[int, tuple[int, ...]]]:
+        """See `_extensions`."""
+        return _extensions(self)
 
     def vector(self, mask: int) -> int:
         total = self.ones if mask & 1 else 0
         for i in bits(mask >> 1):
             total ^= self.variables[i]
         return total
+
+
+@lru_cache(maxsize=256)
+def _space(num_states: int, variables: tuple[int, ...], targets: tuple[int, ...]) -> Space:
+    """The space of a block, which is mapped several times: within other limits, with more effort."""
+    return Space(num_states, variables, targets)
 
 
 def one_level(
@@ -92,7 +106,7 @@ def one_level(
     seed: int,
 ) -> OneLevel | None:
     """Solve a block; vectors have bit i for state i. None if it takes more than `most` cells, or was not found."""
-    space = Space(num_states, variables, targets)
+    space = _space(num_states, tuple(variables), tuple(t.vector for t in targets))
     bound = len(space.quotient)
     if bound == 0:
         forms = tuple(space.lightest[t.vector] for t in targets)
@@ -100,11 +114,11 @@ def one_level(
         return OneLevel(made, written, 0)
     if bound > most:
         return None
-    extensions, ones = _extensions(space)
+    extensions, ones = space.extensions
     if not extensions or len(extensions[0].quotient) > most:
         return None
     best: tuple[int, list[int], Basis] | None = None
-    cells: dict[int, tuple[LocalCell, int]] = {}
+    cells = space.cells
     for extension in extensions:
         vectors = _handiest(space, extension, {t.vector for t in targets})
         for v in vectors:
