@@ -5,6 +5,7 @@ The only place that knows it. Nothing here prints; a StagedProgress is told what
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -14,8 +15,8 @@ from hdl2grid.errors import DesignFailed, Finding, SourceLine
 from hdl2grid.floorplan import Floorplan
 from hdl2grid.layout.assemble import assemble
 from hdl2grid.layout.crew import Stop
-from hdl2grid.layout.lay_out import Layout, LayoutFailed, LayoutParams, LayoutStats, lay_out
-from hdl2grid.layout.near import lay_out_near
+from hdl2grid.layout.lay_out import LayoutFailed, LayoutParams, LayoutStats, lay_out
+from hdl2grid.layout.near import NearLayout, lay_out_near
 from hdl2grid.layout.old_plan import joined_nets, read_old
 from hdl2grid.logic.elaborate import Elaboration, elaborate
 from hdl2grid.machine import Machine, Ticker
@@ -29,7 +30,7 @@ from hdl2grid.plan.schematic import circuit_of
 from hdl2grid.progress import Silent, StagedProgress
 from hdl2grid.show.report import Evidence
 from hdl2grid.synth.model import Synthesis, SynthParams
-from hdl2grid.synth.synthesise import synthesise
+from hdl2grid.synth.synthesise import synthesise, synthesise_near
 from hdl2grid.target import STYLES, Target, check_period, grid_limits
 from hdl2grid.trouble import Trouble, nearest_miss
 from hdl2grid.verify.check import CheckReport, run_checks
@@ -78,12 +79,14 @@ class FlowOptions:
 
 @dataclass(frozen=True)
 class Mapped:
-    """A machine as far as synthesis: nothing has a place yet."""
+    """A machine as far as synthesis: nothing has a place yet. `others` are further circuits of it near an old plan,
+    of which the layout decides."""
 
     machine: Machine
     elaboration: Elaboration
     synthesis: Synthesis
     warnings: tuple[str, ...]
+    others: tuple[Synthesis, ...] = ()
 
     @property
     def circuit(self) -> Circuit:
@@ -279,11 +282,13 @@ def map_machine(
     params = SynthParams(
         seed=options.seed, keep_codes=options.keep_codes, pixel_terms=terms, pixel_nets=most, join=may_join
     )
-    near = None if options.near is None else circuit_of(options.near)
-    nets = () if options.near is None else joined_nets(options.near)
-    synthesis = synthesise(elaboration.logic, sources, params, near, nets)
-    portable = replace(synthesis, circuit=_portable(synthesis.circuit, folder))
-    return Mapped(machine, elaboration, portable, elaboration.warnings)
+    if options.near is None:
+        found: tuple[Synthesis, ...] = (synthesise(elaboration.logic, sources, params),)
+    else:
+        near, nets = circuit_of(options.near), joined_nets(options.near)
+        found = synthesise_near(elaboration.logic, sources, params, near, nets)
+    found = tuple(replace(one, circuit=_portable(one.circuit, folder)) for one in found)
+    return Mapped(machine, elaboration, found[0], elaboration.warnings, found[1:])
 
 
 def panel_of(machine: Machine) -> PanelLayout | None:
@@ -313,23 +318,38 @@ def place_machine(
     width, height = limits_of(mapped.machine, options)
     panel = panel_of(mapped.machine)
     progress.stage("form nets")
-    kept = _kept_nets(mapped.circuit, options.near)
-    circuit = spread_toggles(mapped.circuit, panel, kept)
-    netlist = form_nets(circuit, panel, mapped.machine.floorplan, kept)
+    cases = [_case(mapped, one, panel, options.near) for one in (mapped.synthesis, *mapped.others)]
     progress.stage("place and route")
     weights = options.target.weights(options.style)
     params = LayoutParams(options.effort, options.seed, width, height, options.style, weights)
-    layout = _near(netlist, circuit, options, params, progress, stop)
-    is_near = layout is not None
+    near = _near(cases, options, params, progress, stop)
+    case = cases[0 if near is None else near.case]
+    mapped = replace(mapped, synthesis=case.synthesis, others=())
     try:
-        layout = layout or lay_out(netlist, params, progress, stop, options.jobs)
+        layout = near.layout if near is not None else lay_out(case.netlist, params, progress, stop, options.jobs)
     except LayoutFailed as failed:
-        raise _not_placed(failed, circuit, (width, height), panel, mapped.machine.floorplan) from None
+        raise _not_placed(failed, case.circuit, (width, height), panel, mapped.machine.floorplan) from None
     names = options.target.colour_names
-    plan = assemble(circuit, netlist, layout.board, panel, options.target.name, names, *([True] * is_near))
-    if options.near is not None and not is_near:
+    fixed = [True] * (near is not None)
+    plan = assemble(case.circuit, case.netlist, layout.board, panel, options.target.name, names, *fixed)
+    if options.near is not None and near is None:
         mapped = replace(mapped, warnings=(*mapped.warnings, "no plan was found near the old one: this is a new one"))
-    return Placed(mapped, circuit, plan, layout.stats, _with_hdl_names(layout.troubles, circuit))
+    return Placed(mapped, case.circuit, plan, layout.stats, _with_hdl_names(layout.troubles, case.circuit))
+
+
+@dataclass(frozen=True)
+class _Case:
+    """A circuit of a machine, with the toggles that its nets ask for, and its netlist."""
+
+    synthesis: Synthesis
+    circuit: Circuit
+    netlist: Netlist
+
+
+def _case(mapped: Mapped, synthesis: Synthesis, panel: PanelLayout | None, near: Plan | None) -> _Case:
+    kept = _kept_nets(synthesis.circuit, near)
+    circuit = spread_toggles(synthesis.circuit, panel, kept)
+    return _Case(synthesis, circuit, form_nets(circuit, panel, mapped.machine.floorplan, kept))
 
 
 def place_somehow(
@@ -404,17 +424,17 @@ def _kept_nets(circuit: Circuit, near: Plan | None) -> tuple[tuple[str, ...], ..
 
 
 def _near(
-    netlist: Netlist,
-    circuit: Circuit,
+    cases: Sequence[_Case],
     options: FlowOptions,
     params: LayoutParams,
     progress: StagedProgress,
     stop: Stop | None,
-) -> Layout | None:
+) -> NearLayout | None:
     """A layout near the old plan, where there is one."""
-    if options.near is None or not netlist.signals:
+    if options.near is None or not cases[0].netlist.signals:
         return None
-    return lay_out_near(netlist, circuit, read_old(options.near), params, progress, stop)
+    pairs = [(case.netlist, case.circuit) for case in cases]
+    return lay_out_near(pairs, read_old(options.near), params, progress, stop)
 
 
 def _portable(circuit: Circuit, folder: Path) -> Circuit:

@@ -7,7 +7,7 @@ their way are mended where they do, and not taken up.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -33,14 +33,23 @@ from hdl2grid.rng import below, seeded
 
 _ROOM = (2, 4, 8)
 """Free columns and rows to the right of the old plan and below it: tried in turn."""
+_FIRST = 1
+"""The room, as a number, in which every case is tried first."""
+_KEEN = 2
+"""So many cases, those with the best layouts, are tried in every room,"""
+_WORSE = 1.5
+"""if they touch at most so many times as many tiles as the best."""
 _TRIES = {"quick": 1, "normal": 4, "long": 12}
 """How often each room is tried."""
 _MORE = 3
 """So many times as often, as long as more than _ENOUGH of the tiles in use are touched."""
 _ENOUGH = 0.12
+_LITTLE = 0.04
+"""No further case is tried once so few of the tiles in use are touched."""
 _TRIES_A_CELL = 150
 _REPAIRS = 4000
 """Tries of the repair that heeds no old plan, where no other layout near it is legal."""
+_NONE = 1 << 30
 _FEW = 12
 """Tiles touched with which nothing else is tried."""
 _ROUNDS = 40
@@ -49,48 +58,112 @@ _GAPS = ((2, 1), (1, 1))
 _COVERED = 6
 
 
+@dataclass(frozen=True)
+class NearLayout:
+    """A layout near an old plan, and the number of the case that it is of."""
+
+    layout: Layout
+    case: int
+
+
 def lay_out_near(
-    netlist: Netlist,
-    circuit: Circuit,
+    cases: Sequence[tuple[Netlist, Circuit]],
     old: OldPlan,
     params: LayoutParams,
     progress: Progress = silent,
     stop: Stop | None = None,
-) -> Layout | None:
-    """A legal layout that touches few tiles of the old plan's, its origin kept; None where none was found. After
-    `stop.set()` the best so far is handed out."""
-    near = _Near(netlist, circuit, old, params)
-    best: _Attempt | None = None
-    enough = max(_FEW, _ENOUGH * len(_in_use(old)))
-    total = len(_ROOM) * _TRIES[params.effort]
-    for number in range(total * _MORE):
-        room, turn = _ROOM[number % len(_ROOM)], number // len(_ROOM)
-        width, height = min(params.max_width, old.plan.width + room), min(params.max_height, old.plan.height + room)
-        if width < old.plan.width or height < old.plan.height:
-            return None
-        found = near.attempt(width, height, turn)
-        if found is not None and (best is None or found.differ < best.differ):
-            best = found
-        told = f"{best.differ} tiles touched" if best is not None else "not legal yet"
-        progress(f"layout near the old plan: {told}", number + 1, max(total, number + 1))
-        if (best is not None and best.differ <= _FEW) or (stop is not None and stop.is_set):
-            break
-        if number + 1 >= total and (best is None or best.differ <= enough):
-            break
+) -> NearLayout | None:
+    """A legal layout of one of the cases that touches few tiles of the old plan's, its origin kept; None where none was
+    found. Every case is tried once, and then the most promising ones in every room. After `stop.set()` the best so far
+    is handed out."""
+    search = _Search(cases, old, params, progress, stop)
+    search.run()
+    best = search.best
     if best is None:
         return None
     board = best.board
     wire, over = int(board.length.sum()), int((board.crossings > 0).sum())
-    stats = LayoutStats(1, near.num_placements, near.num_tries, 0, 0, stop is not None and stop.is_set, wire, over)
-    return Layout(board, stats)
+    tries = sum(case.num_tries for case in search.cases)
+    is_stopped = stop is not None and stop.is_set
+    return NearLayout(Layout(board, LayoutStats(1, search.done, tries, 0, 0, is_stopped, wire, over)), best.case)
 
 
 @dataclass(frozen=True)
 class _Attempt:
-    """A legal layout that touches `differ` tiles."""
+    """A legal layout of a case that touches `differ` tiles."""
 
     differ: int
+    case: int
     board: Board
+
+
+class _Search:
+    """Which case is tried in which room, and the best layout so far."""
+
+    def __init__(
+        self,
+        cases: Sequence[tuple[Netlist, Circuit]],
+        old: OldPlan,
+        params: LayoutParams,
+        progress: Progress,
+        stop: Stop | None,
+    ) -> None:
+        self.old, self.params, self.progress, self.stop = old, params, progress, stop
+        self.cases = [_Near(netlist, circuit, old, params) for netlist, circuit in cases]
+        self.turns = [[0] * len(_ROOM) for _ in cases]
+        self.differ = [_NONE] * len(cases)
+        self.num_used = len(_in_use(old))
+        self.best: _Attempt | None = None
+        self.done = 0
+
+    def run(self) -> None:
+        for case in range(len(self.cases)):
+            if self.try_case(case, _FIRST):
+                return
+            if self.is_within(_LITTLE):
+                break
+        total = len(_ROOM) * _TRIES[self.params.effort]
+        for number in range(_MORE * total):
+            for case in self.promising():
+                if self.try_case(case, number % len(_ROOM)):
+                    return
+            if number + 1 >= total and self.is_within(_ENOUGH):
+                return
+
+    def promising(self) -> list[int]:
+        order = sorted(range(len(self.cases)), key=lambda c: (self.differ[c], c))
+        return [c for c in order[:_KEEN] if self.differ[c] <= _WORSE * self.differ[order[0]]]
+
+    def is_within(self, share: float) -> bool:
+        """Whether no more than that share of the tiles in use are touched."""
+        return self.best is not None and self.best.differ <= share * self.num_used
+
+    def is_done(self) -> bool:
+        is_stopped = self.stop is not None and self.stop.is_set
+        return is_stopped or (self.best is not None and self.best.differ <= _FEW)
+
+    def try_case(self, case: int, room: int) -> bool:
+        """Lays a case once more; whether that is enough."""
+        params, plan = self.params, self.old.plan
+        width, height = (
+            min(params.max_width, plan.width + _ROOM[room]),
+            min(params.max_height, plan.height + _ROOM[room]),
+        )
+        if width < plan.width or height < plan.height:
+            return True
+        turn = self.turns[case][room]
+        self.turns[case][room] += 1
+        found = self.cases[case].attempt(width, height, turn, self.best is None)
+        if found is not None:
+            differ, board = found
+            self.differ[case] = min(differ, self.differ[case])
+            if self.best is None or differ < self.best.differ:
+                self.best = _Attempt(differ, case, board)
+        self.done += 1
+        told = f"{self.best.differ} tiles touched" if self.best is not None else "not legal yet"
+        planned = len(self.cases) + _KEEN * len(_ROOM) * _TRIES[params.effort]
+        self.progress(f"layout near the old plan: {told}", self.done, max(planned, self.done))
+        return self.is_done()
 
 
 class _Near:
@@ -99,8 +172,7 @@ class _Near:
         self.shape: Shape = make_shape(netlist)
         self.names = match_circuits(circuit, old.circuit)
         self.rng = seeded(params.seed, 11)
-        self.num_placements = self.num_tries = 0
-        self.is_legal_known = False
+        self.num_tries = 0
         self.wants: dict[int, Drivers] = {}
         for sink in netlist.sinks:
             drivers = frozenset(d for s in sink.signals for d in netlist.signals[s].drivers)
@@ -112,11 +184,11 @@ class _Near:
     def old_names(self, drivers: Drivers) -> Drivers:
         return frozenset(self.names.get(d, f"new {d}") for d in drivers)
 
-    def attempt(self, width: int, height: int, turn: int) -> _Attempt | None:
-        """One board: cells kept and fitted in, colours and routes taken over, the rest routed; None unless legal."""
+    def attempt(self, width: int, height: int, turn: int, is_dear: bool) -> tuple[int, Board] | None:
+        """One board: cells kept and fitted in, colours and routes taken over, the rest routed; None unless legal. Where
+        `is_dear`, it is also mended with no heed of the old plan."""
         board = make_board(self.netlist, self.shape, width, height)
         loose = self.place_kept(board)
-        self.num_placements += 1
         for cell in loose:
             if not self.fit_in(board, cell, turn):
                 return None
@@ -131,16 +203,15 @@ class _Near:
         params = NearParams(tries=tries, stall=tries // 2)
         conflicts, differ = mend_near(self.shape, board, scratch, before, loose, params, self.rng)
         self.num_tries += tries
-        if conflicts and not self.is_legal_known:
+        if conflicts and is_dear:
             free = RepairParams(tries=_REPAIRS, stall=_REPAIRS)
             places = PlaceParams(gap_x=1, gap_y=1, margin=0)
             conflicts, _, used = better(self.shape, board, scratch, free, places, RouteParams(), self.rng, True)
             self.num_tries += used
             if conflicts == 0:
                 conflicts, differ = mend_near(self.shape, board, scratch, before, loose, params, self.rng)
-        self.is_legal_known |= conflicts == 0
         legal = conflicts == 0 and in_order(self.shape, board)
-        return _Attempt(differ, board) if legal else None
+        return (differ, board) if legal else None
 
     # ---- places
 

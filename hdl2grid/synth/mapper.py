@@ -116,8 +116,9 @@ class Mapper:
                         failures[alike[i], move] += 1
         return current
 
-    def near(self, old: Circuit) -> Mapped:
-        """The machine under the gates that an old circuit has for words of the same names, on its stacks."""
+    def near(self, old: Circuit) -> list[Mapped]:
+        """The machine under the gates that an old circuit has for words of the same names, on its stacks, in several
+        ways."""
         choices = self._conditions()
         moves, _ = self._moves(choices)
         strobes = strobes_of(old)
@@ -126,8 +127,8 @@ class Mapper:
             trials = [[*current[:i], choice, *current[i + 1 :]] for choice in moves[i]]
             current = max(trials, key=lambda trial: self._alike(trial, strobes))
         problem = build(self.logic, self.constant, [c for c in current if c is not None], self.params.max_toggles)
-        problem, blocks = stay_near(problem, self.logic, old, self.states_of, self.params)
-        return timed_mapping(self.logic, problem, self.params, blocks, problem)
+        found = stay_near(problem, self.logic, old, self.states_of, self.params)
+        return [timed_mapping(self.logic, problem, self.params, blocks, problem) for problem, blocks in found]
 
     def _alike(self, gated: Sequence[Condition | None], strobes: Mapping[str, str]) -> int:
         """How many registers and gates are strobed by what strobes those of their names."""

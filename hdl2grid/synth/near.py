@@ -7,7 +7,7 @@ by the fewest new ones: with the old cells among the affine functions this is th
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -18,6 +18,7 @@ from hdl2grid.circuit.model import Circuit, Stack
 from hdl2grid.logic.explore import States
 from hdl2grid.logic.model import Logic
 from hdl2grid.synth.blocks import (
+    Block,
     MappedBlock,
     StatesOf,
     Truth,
@@ -45,6 +46,7 @@ _MOST_MEMBERS = 20_000
 _MOST_CHOICES = 30
 _TOO_LONG = 6
 _A_CELL = 2
+_MOST_SOLUTIONS = 8
 
 
 def strobes_of(circuit: Circuit) -> dict[str, str]:
@@ -58,8 +60,9 @@ def strobes_of(circuit: Circuit) -> dict[str, str]:
 
 def stay_near(
     problem: Problem, logic: Logic, old: Circuit, states_of: StatesOf, params: SynthParams
-) -> tuple[Problem, tuple[MappedBlock, ...]]:
-    """The problem with every sink's form as in the old circuit, as far as it still says what it should."""
+) -> list[tuple[Problem, tuple[MappedBlock, ...]]]:
+    """The problem with every sink's form as in the old circuit, as far as it still says what it should; in several
+    ways, the cheapest first: which of them moves the fewest tiles, only their layout tells."""
     known = _Old(problem.network, logic, old)
     forms: dict[int, Form] = {}
     for i, sink in enumerate(problem.sinks):
@@ -71,17 +74,33 @@ def stay_near(
     blocks = [_block("kept from the old plan", problem, sorted(forms))]
     left = replace(problem, sinks=tuple(problem.sinks[i] for i in rest))
     solved = _solve_blocks(left, known, states_of, params)
-    forms |= {rest[i]: form for i, form in solved.items()}
-    blocks.append(_block("new beside the old plan", problem, [rest[i] for i in sorted(solved)]))
-    rest = [i for i in range(len(problem.sinks)) if i not in forms]
-    if rest:
-        left = replace(problem, sinks=tuple(problem.sinks[i] for i in rest))
+    new = sorted(rest[i] for part in solved for i in part.block.sinks)
+    blocks.append(_block("new beside the old plan", problem, new))
+    others = [i for i in rest if i not in new]
+    if others:
+        left = replace(problem, sinks=tuple(problem.sinks[i] for i in others))
         mapped = map_blocks(left, states_of, params, {}, {})
         assert mapped is not None
-        forms |= {i: sink.form for i, sink in zip(rest, mapped[0].sinks, strict=True)}
-        blocks += [replace(block, sinks=tuple(rest[i] for i in block.sinks)) for block in mapped[1]]
-    sinks = tuple(replace(sink, form=forms[i]) for i, sink in enumerate(problem.sinks))
-    return replace(problem, sinks=sinks), tuple(blocks)
+        forms |= {i: sink.form for i, sink in zip(others, mapped[0].sinks, strict=True)}
+        blocks += [replace(block, sinks=tuple(others[i] for i in block.sinks)) for block in mapped[1]]
+    found = []
+    for ranks in _choices([len(part.found) for part in solved]):
+        own = replace(problem, network=problem.network.copy())
+        placed = dict(forms)
+        for part, rank in zip(solved, ranks, strict=True):
+            placed |= {rest[i]: form for i, form in part.placed(own.network, rank).items()}
+        sinks = tuple(replace(sink, form=placed[i]) for i, sink in enumerate(problem.sinks))
+        found.append((replace(own, sinks=sinks), tuple(blocks)))
+    return found
+
+
+def _choices(counts: Sequence[int]) -> Iterator[tuple[int, ...]]:
+    """Which solution each block takes: of all the first, and then of one of them another."""
+    yield (0,) * len(counts)
+    for rank in range(1, _MOST_SOLUTIONS):
+        for i, count in enumerate(counts):
+            if rank < count:
+                yield tuple(rank if j == i else 0 for j in range(len(counts)))
 
 
 def _block(name: str, problem: Problem, sinks: Sequence[int]) -> MappedBlock:
@@ -210,12 +229,12 @@ def _still_right(network: Network, wanted: Form, form: Form, states_of: StatesOf
     return form if a == b else form ^ 1 if a == b ^ ones else None
 
 
-def _solve_blocks(problem: Problem, known: _Old, states_of: StatesOf, params: SynthParams) -> dict[int, Form]:
-    """Forms for the small ones among the sinks, over old cells and the fewest new ones."""
+def _solve_blocks(problem: Problem, known: _Old, states_of: StatesOf, params: SynthParams) -> list[_Solved]:
+    """Blocks of the small ones among the sinks, over old cells and few new ones."""
     functions: Truths = {}
     truths: list[Truth | None] = [truth_of(problem.network, sink.form, states_of, functions) for sink in problem.sinks]
     blocks, _ = cluster(truths, states_of, params)
-    forms: dict[int, Form] = {}
+    solved = []
     for block in blocks:
         signals = tuple(sorted(block.variables))
         states = states_of(signals, params.block_states)
@@ -229,12 +248,9 @@ def _solve_blocks(problem: Problem, known: _Old, states_of: StatesOf, params: Sy
         vectors = problem.network.evaluate([1 << c for c in given], table, ones)
         old = [_kept(known.form_of(problem.sinks[i]), given) for i in block.sinks]
         found = _with_given(len(states), columns, targets, vectors, old)
-        if found is None:
-            continue
-        placed = place_cells(problem.network, block, found.new)
-        for i, form, chosen in zip(block.sinks, placed, found.given, strict=True):
-            forms[i] = form ^ sum(1 << given[g] for g in chosen)
-    return forms
+        if found:
+            solved.append(_Solved(block, tuple(given), found))
+    return solved
 
 
 def _kept(form: Form | None, given: Sequence[int]) -> frozenset[int]:
@@ -250,25 +266,42 @@ class _Found:
     given: tuple[frozenset[int], ...]
 
 
+@dataclass(frozen=True)
+class _Solved:
+    """A block and its solutions over the old cells `given`, the cheapest first."""
+
+    block: Block
+    given: tuple[int, ...]
+    found: tuple[_Found, ...]
+
+    def placed(self, network: Network, rank: int) -> dict[int, Form]:
+        """The forms of the block's sinks in one of the solutions, whose new cells are put into the network."""
+        found = self.found[rank]
+        forms = place_cells(network, self.block, found.new)
+        return {
+            i: form ^ sum(1 << self.given[g] for g in chosen)
+            for i, form, chosen in zip(self.block.sinks, forms, found.given, strict=True)
+        }
+
+
 def _with_given(
     num_states: int,
     variables: Sequence[int],
     targets: Sequence[Target],
     given: Sequence[int],
     old: Sequence[frozenset[int]],
-) -> _Found | None:
+) -> tuple[_Found, ...]:
     """Few new cells beside the given ones, and sums that differ little from the old ones: the fewest cells, or one cell
-    more that makes good an old sum, which may cost less than a sum of many old ones."""
+    more that makes good an old sum, which may cost less than a sum of many old ones. Several, the cheapest first."""
     space = Space(num_states, variables, [t.vector for t in targets])
-    best: tuple[int, _Found] | None = None
+    priced: dict[_Found, int] = {}
     for made in [*_new_cells(space, targets, given), *_amending_cells(space, targets, given, old)]:
         cells = [lightest_cell(space, v, {})[0] for v in made]
         sums = [_near_sum(space, t, given, made, start) for t, start in zip(targets, old, strict=True)]
         price = sum(_A_CELL + len(cell.factors) for cell in cells) + sum(price for price, _, _ in sums)
-        if best is None or price < best[0]:
-            new = OneLevel(tuple(cells), tuple(mask for _, mask, _ in sums), len(cells))
-            best = price, _Found(new, tuple(kept for _, _, kept in sums))
-    return None if best is None else best[1]
+        new = OneLevel(tuple(cells), tuple(mask for _, mask, _ in sums), len(cells))
+        priced.setdefault(_Found(new, tuple(kept for _, _, kept in sums)), price)
+    return tuple(sorted(priced, key=lambda found: priced[found])[:_MOST_SOLUTIONS])
 
 
 def _new_cells(space: Space, targets: Sequence[Target], given: Sequence[int]) -> list[list[int]]:

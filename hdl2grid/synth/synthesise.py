@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import zip_longest
 
 import numpy as np
 
@@ -27,47 +28,68 @@ from hdl2grid.synth.terms import forms_of
 
 _ANY = 1 << 20
 _SHARE = 8
+_MOST_NEAR = 8
 
 
-def synthesise(
-    logic: Logic,
-    sources: Sequence[Source],
-    params: SynthParams | None = None,
-    near: Circuit | None = None,
-    near_nets: Sequence[Drivers] = (),
-) -> Synthesis:
+def synthesise(logic: Logic, sources: Sequence[Source], params: SynthParams | None = None) -> Synthesis:
     """Map `logic` onto stacks.
 
     `sources` are the machine's tickers, buttons and switches; they are named after the logic's events (domains,
     "reset", inputs). The circuit keeps time with the logic in every reachable state and loses no pulse: every
-    plain stack is fed in one round of any wave. The same arguments give the same circuit. `near` is the circuit of an
-    earlier version of the logic: its codes and stacks are kept as far as they still do; and its nets, if any are given
-    (see `hdl2grid.partition`).
+    plain stack is fed in one round of any wave. The same arguments give the same circuit.
 
     Raises InputError S001 where an event of the logic has no source.
     """
     params = params or SynthParams()
     _check_sources(logic, sources)
-    start = _start(logic, params, near is not None)
-    loose = replace(params, toggle_terms=_ANY, register_terms=_ANY, pixel_terms=_ANY)
-
-    def joined(choice: _Choice, fewer_than: int = _ANY) -> Mapped | None:
-        return _joined(choice, params, sources, near, near_nets, fewer_than)
-
-    if near_nets and near is not None:
-        choice, codes = _choose_near(start, loose, near)
-        mapped = joined(choice)
-        if mapped is not None:
-            return _emitted(logic, choice, mapped, codes, sources)
-    choice, codes = _choose(start, params) if near is None else _choose_near(start, params, near)
+    choice, codes = _choose(_start(logic, params, False), params)
     made = _emitted(logic, choice, choice.mapped, codes, sources)
-    if near is None and params.join and params.pixel_terms <= MAX_NETS and _may_take_fewer(made.report):
-        mapper = choice.mapper.within(loose)
+    if params.join and params.pixel_terms <= MAX_NETS and _may_take_fewer(made.report):
+        mapper = choice.mapper.within(_loose(params))
         choice = _Choice(mapper, mapper.best())
-        mapped = joined(choice, made.report.stacks)
+        mapped = _joined(choice, params, sources, None, (), made.report.stacks)
         if mapped is not None:
             return _emitted(logic, choice, mapped, codes, sources)
     return made
+
+
+def synthesise_near(
+    logic: Logic, sources: Sequence[Source], params: SynthParams, near: Circuit, near_nets: Sequence[Drivers] = ()
+) -> tuple[Synthesis, ...]:
+    """As `synthesise`, near a circuit of an earlier version of the logic: its codes and stacks are kept as far as they
+    still do; and its nets, if any are given (see `hdl2grid.partition`). Up to _MOST_NEAR circuits, the cheapest first:
+    they differ in the new stacks and in what pixels bear, and their layouts tell which is the nearest.
+
+    Raises InputError S001 where an event of the logic has no source.
+    """
+    _check_sources(logic, sources)
+    start = _start(logic, params, True)
+    limits = [replace(params, pixel_terms=most) for most in dict.fromkeys((params.pixel_terms, params.pixel_nets))]
+    rows = [_made_near(start, limit, sources, near, near_nets) for limit in limits]
+    found: list[Synthesis] = []
+    for made in (made for rank in zip_longest(*rows) for made in rank if made is not None):
+        if all(made.circuit != other.circuit for other in found):
+            found.append(made)
+    return tuple(found[:_MOST_NEAR])
+
+
+def _made_near(
+    start: _Start, params: SynthParams, sources: Sequence[Source], near: Circuit, near_nets: Sequence[Drivers]
+) -> list[Synthesis]:
+    logic = start.logic
+    if near_nets:
+        choices, codes = _choose_near(start, _loose(params), near)
+        joined = [(choice, _joined(choice, params, sources, near, near_nets)) for choice in choices]
+        found = [_emitted(logic, choice, mapped, codes, sources) for choice, mapped in joined if mapped is not None]
+        if found:
+            return found
+    choices, codes = _choose_near(start, params, near)
+    return [_emitted(logic, choice, choice.mapped, codes, sources) for choice in choices]
+
+
+def _loose(params: SynthParams) -> SynthParams:
+    """With no regard to the length of sums."""
+    return replace(params, toggle_terms=_ANY, register_terms=_ANY, pixel_terms=_ANY)
 
 
 def _emitted(
@@ -94,7 +116,7 @@ def _joined(
     sources: Sequence[Source],
     near: Circuit | None,
     near_nets: Sequence[Drivers],
-    fewer_than: int,
+    fewer_than: int = _ANY,
 ) -> Mapped | None:
     """The choice, mapped with no regard to the length of sums, with the fewest collectors that were found to do once
     drivers are joined on nets; None where none do, or not with fewer stacks than `fewer_than`."""
@@ -188,10 +210,10 @@ def _choose(start: _Start, params: SynthParams) -> tuple[_Choice, tuple[CodeRepo
     return choice, found
 
 
-def _choose_near(start: _Start, params: SynthParams, near: Circuit) -> tuple[_Choice, tuple[CodeReport, ...]]:
-    """The logic in the codes and gates of an earlier circuit, mapped onto its stacks as far as they still do."""
+def _choose_near(start: _Start, params: SynthParams, near: Circuit) -> tuple[list[_Choice], tuple[CodeReport, ...]]:
+    """The logic in the codes and gates of an earlier circuit, mapped onto its stacks as far as they still do, in
+    several ways."""
     logic, reachable, constant, groups = start.logic, start.reachable, start.constant, start.groups
-    own = Mapper(logic, reachable, constant, params)
     codings = []
     for group in groups:
         coding = old_coding(group, logic, near) or next(iter(find_codes(group.behaviour, params.seed)), None)
@@ -199,13 +221,12 @@ def _choose_near(start: _Start, params: SynthParams, near: Circuit) -> tuple[_Ch
             codings.append((group, coding))
     found = tuple(_code_report(g, c) for g, c in codings)
     codings = [(group, coding) for group, coding in codings if not coding.own]
-    if not codings:
-        return _Choice(own, own.near(near)), found
-    free = recode(logic, codings)
-    reachable = explore(free, params.joint_states, params.group_states)
-    constant = _constant_registers(free, reachable)
-    mapper = Mapper(free, reachable, constant, params)
-    return _Choice(mapper, mapper.near(near)), found
+    if codings:
+        logic = recode(logic, codings)
+        reachable = explore(logic, params.joint_states, params.group_states)
+        constant = _constant_registers(logic, reachable)
+    mapper = Mapper(logic, reachable, constant, params)
+    return [_Choice(mapper, mapped) for mapped in mapper.near(near)], found
 
 
 def _codes(groups: Sequence[Group], seed: int) -> Codings:
