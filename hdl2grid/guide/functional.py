@@ -11,9 +11,10 @@ from hdl2grid.guide.model import PICTURE, Action, Mistake, Tile
 from hdl2grid.guide.opening import Chapters
 from hdl2grid.guide.panel_reading import PanelReader
 from hdl2grid.guide.returning import go_back, way_back
-from hdl2grid.guide.site import Site, extent, shares
+from hdl2grid.guide.site import Site, extent, in_sight, shares
 from hdl2grid.guide.spots import Spot
 from hdl2grid.guide.words import at
+from hdl2grid.guide.world import World
 from hdl2grid.plan.model import Device
 
 MAX_LISTED = 4
@@ -128,7 +129,7 @@ def _look(site: Site, bench: Bench, reader: PanelReader, check: Check) -> None:
         see=[*toggles, *pixels],
         mistakes=_mistakes(site, reader, check),
         reading=reading,
-        focus=_panel_tiles(pixels),
+        focus=_focus(site, pixels, actions, toggles, trial),
         presses=_presses(site, actions),
         toggles=words.seen(site.expectations(toggles, trial)),
     )
@@ -154,6 +155,18 @@ def _tiles(bench: Bench) -> dict[str, Tile]:
 def _toggles(bench: Bench, elements: Sequence[int]) -> list[Device]:
     order = [t for stack in bench.extraction.stacks for t in stack.toggles]
     return [bench.plan.devices[order[element]] for element in elements]
+
+
+def _focus(
+    site: Site, pixels: Sequence[Tile], actions: Sequence[Action], toggles: Sequence[Tile], after: World
+) -> list[Tile]:
+    """What the picture of a look shows: the panel, and as far as they fit what is pressed and the toggles that flip."""
+    before = site.world
+    flipped = [tile for tile in toggles if before.value(tile, "toggle") != after.value(tile, "toggle")]
+    shown = _panel_tiles(pixels)
+    for tiles in ([a.tile for a in actions if a.tile is not None], flipped):
+        shown = in_sight(shown, tiles) if shown else list(tiles[:1])
+    return shown
 
 
 def _panel_tiles(pixels: Sequence[Tile]) -> list[Tile]:

@@ -42,7 +42,7 @@ class Action:
 
     place: device; remove: tile; wire, unwire: colour and stroke; backdrop: area; press, tick: tile and times. `hand`
     is the word for a press of something that is no button: flip, start, stop; for remove what is taken away, if it is a
-    button; only people read it.
+    button. `name` is that of the machine's own button or switch that is pressed. Only people read these two.
     """
 
     do: str
@@ -53,6 +53,7 @@ class Action:
     area: Rect | None = None
     times: int = 1
     hand: str = field(default="", compare=False)
+    name: str = field(default="", compare=False)
 
     @property
     def is_thing(self) -> bool:

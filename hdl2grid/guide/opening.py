@@ -166,15 +166,20 @@ def place_pixels(site: Site, chapters: Chapters, later: set[int]) -> None:
         ]
         for part in shares([group for group in groups if group]):
             tiles = _places(part)
+            template = "Put pixels of {word} on {tiles}. Each is {fresh} as soon as it stands."
+            looks = say("the row or stroke of pixels is not straight")
+            if len(tiles) == 1:
+                template = "Put a pixel of {word} on {tiles}. It is {fresh} as soon as it stands."
+                looks = say("the rulers give another tile than the list")
             site.step(
                 say("Panel: {word}", word=word),
-                "Put pixels of {word} on {tiles}. Each is {fresh} as soon as it stands.",
+                template,
                 part,
                 see=tiles,
                 mistakes=[
                     Mistake(
                         say("a pixel stands one tile off"),
-                        say("the row or stroke of pixels is not straight"),
+                        looks,
                         say("take it away and put it where the list says"),
                     )
                 ],
@@ -284,9 +289,12 @@ def place_crossovers(site: Site, chapters: Chapters) -> None:
     """Crossovers, before any wire passes them."""
     say = site.words.say
     for part in shares([[site.place(site.survey.device(i))] for i in site.survey.of_kind("crossover")]):
+        template = "Put crossovers on {tiles}."
+        if len(part) == 1:
+            template = "Put a crossover on {tiles}."
         site.step(
             say("Crossovers"),
-            "Put crossovers on {tiles}.",
+            template,
             part,
             tiles=site.words.tiles(_places(part)),
             mistakes=[

@@ -95,7 +95,7 @@ class PanelReader:
         """What the panel reads when `lit[i]` says whether the i-th pixel of the plan is lit."""
         value = {signal: bool(lit[i]) for signal, i in self._first.items()}
         shown = [self._bits(word, self._words[word], value) for word in self._lamps]
-        told = ", ".join(text for text in shown if text)
+        told = self._language.listed([text for text in shown if text])
         if not self._rows:
             return self._language.say("{names} lit", names=told) if told else self._language.say("nothing lit")
         line = " / ".join("".join(self._sign(sign, value) for sign in row).strip() for row in self._rows)

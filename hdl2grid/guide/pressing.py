@@ -156,6 +156,8 @@ def _place_late(site: Site, net: NetInfo, late: Sequence[int], spots: Sequence[T
         part = parts.pop(0)
         tiles = _places(part)
         template = "Put pixels on {tiles} now: they are {fresh}, as they should be at this moment."
+        if len(tiles) == 1:
+            template = "Put a pixel on {tiles} now: it is {fresh}, as it should be at this moment."
         site.step(net_title(site, net), template, part, see=tiles, of=net, tiles=words.tiles(tiles))
     return parts[0] if parts else []
 

@@ -103,10 +103,12 @@ class Site:
         return made
 
     def by_hand(self, action: Action) -> Action:
-        """A press with the word that fits what stands there now."""
+        """A press with the word that fits what stands there now, and its name if it is the machine's own."""
         thing = self.world.things.get(action.tile) if action.do == "press" and action.tile is not None else None
         if thing is not None and thing.kind == "switch":
-            return replace(action, hand="flip")
+            return replace(action, hand="flip", name=thing.device.name or "")
+        if thing is not None and thing.kind == "button" and thing.device in self.plan.devices:
+            return replace(action, name=thing.device.name or "")
         if thing is not None and thing.kind == "ticker":
             return replace(action, hand="stop" if thing.value else "start")
         return action

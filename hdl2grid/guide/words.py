@@ -134,7 +134,9 @@ class Words:
             return self.say("take away what is on {tile}", tile=tile)
         if action.do == "press":
             told = {"flip": "flip {tile} {times}", "start": "start {tile}", "stop": "stop {tile}"}
-            return self.say(told.get(action.hand, "press {tile} {times}"), tile=tile, times=self.times(action.times))
+            named = {"flip": "flip {name} on {tile} {times}", "": "press {name} on {tile} {times}"}
+            template = (named if action.name else told).get(action.hand, "press {tile} {times}")
+            return self.say(template, tile=tile, times=self.times(action.times), name=action.name)
         return self.say("let the ticker on {tile} tick {times}", tile=tile, times=self.times(action.times))
 
 

@@ -36,6 +36,9 @@ BESIDE = 300.0
 FACTORS = (1.0, 0.9, 0.8)
 """Pictures are drawn at 5 mm a tile, or so much smaller where a step then fits on the page."""
 
+_ABOVE = (6.0, 4.0, 3.0)
+"""Room above the line of a step, between it and the title, and between the title and the picture."""
+
 _WIDER = {"Helvetica": 1.16, "Helvetica-Bold": 1.3}
 """Vera, in which pages are set, is at most so much wider than Helvetica, by which lines are broken."""
 
@@ -194,7 +197,7 @@ def _measured(step: Step, picture: Picture | None, words: Words) -> _Box:
     drawn = (picture.height if picture else 0.0) + sum(line.height for line in caption)
     text = sum(line.height for line in lines)
     title = _broken(f"{step.number}  {step.title}", wide - 26, SIZE, bold=True)
-    head = sum(line.height for line in title) + 10
+    head = sum(line.height for line in title) + sum(_ABOVE)
     return _Box(title, picture, caption, lines, left, head + (max(drawn, text) if left else drawn + text))
 
 
@@ -202,12 +205,13 @@ def _step(pages: _Pages, step: _Box) -> None:
     """A step: a box to tick and its title, the picture, and beside or below it the words."""
     if pages.room < min(step.height, HEIGHT - 2 * MARGIN - 20) and pages.y > MARGIN:
         pages.turn()
-    pages.y += 6
+    above_line, below_line, above_picture = _ABOVE
+    pages.y += above_line
     pages.add([Line(MARGIN, pages.y, WIDTH - MARGIN, pages.y, hues.GRID_FIFTH, 0.8)])
     pages.add([Box(MARGIN, pages.y + 5, 15, 15, None, hues.INK, 1.2)])
-    pages.y += 4
+    pages.y += below_line
     pages.lines(step.title, MARGIN + 26)
-    top = pages.y + 3
+    top = pages.y + above_picture
     if step.picture is not None:
         pages.add(shifted(step.picture.shapes, MARGIN, top))
         pages.y = top + step.picture.height
@@ -261,19 +265,31 @@ def _tables(pages: _Pages, guide: Guide) -> None:
 
 
 def _table(pages: _Pages, widths: Sequence[float], rows: Sequence[Sequence[str]]) -> None:
+    """Rows one below the other; the first is a head where there are more than two columns, and is told again on each
+    page."""
+    head: list[list[_Line]] | None = None
     for number, row in enumerate(rows):
         bold = number == 0 and len(widths) > 2
         cells = [_broken(text, width - 8, 10.5, bold=bold) for text, width in zip(row, widths, strict=True)]
         height = max(sum(line.height for line in cell) for cell in cells) + 5
         if pages.room < height and height < HEIGHT - 2 * MARGIN - 40:
             pages.turn()
-        pages.add([Line(MARGIN, pages.y, WIDTH - MARGIN, pages.y, hues.GRID_FIFTH, 0.7)])
-        top, left = pages.y + 2, MARGIN
-        for cell, width in zip(cells, widths, strict=True):
-            pages.y = top
-            pages.lines(cell, left)
-            left += width
-        pages.y = top + height
+            if number and head is not None:
+                _row(pages, widths, head)
+        _row(pages, widths, cells)
+        if bold:
+            head = cells
+
+
+def _row(pages: _Pages, widths: Sequence[float], cells: Sequence[Sequence[_Line]]) -> None:
+    height = max(sum(line.height for line in cell) for cell in cells) + 5
+    pages.add([Line(MARGIN, pages.y, WIDTH - MARGIN, pages.y, hues.GRID_FIFTH, 0.7)])
+    top, left = pages.y + 2, MARGIN
+    for cell, width in zip(cells, widths, strict=True):
+        pages.y = top
+        pages.lines(cell, left)
+        left += width
+    pages.y = top + height
 
 
 def _broken(

@@ -85,7 +85,7 @@ def _picture(plan: Plan, step: Step, world: World, before: dict[str, set[Tile]],
         width=RULER + window[2] - window[0] + 2,
         height=RULER + window[3] - window[1] + 2,
         words=f"{step.title}, tiles ({x0},{y0}) to ({x1},{y1})",
-        caption=_caption(step),
+        caption=_caption(step, area),
         shapes=(*cut, *_rulers(area, look)),
     )
 
@@ -190,15 +190,20 @@ def _placed(step: Step) -> set[Tile]:
     return placed
 
 
-def _caption(step: Step) -> str:
-    said = []
-    if any(a.do in ("press", "tick") for a in step.actions):
-        said.append("ring: press here; frame: changes" if step.changes else "ring: press here")
-    if any(a.do == "remove" and a.tile not in _placed(step) for a in step.actions):
-        said.append("cross: take away")
-    if step.keep_clear:
-        said.append(f"hatched: keep clear of {step.keep_clear[0].colour}")
-    return "; ".join(said)
+def _caption(step: Step, area: Rect) -> str:
+    """What the marks that are in the picture mean."""
+    pressed = [a.tile for a in step.actions if a.tile and a.do in ("press", "tick")]
+    changed = [e.tile for e in step.expect[: step.changes] if e.tile and pressed]
+    gone = [a.tile for a in step.actions if a.tile and a.do == "remove" and a.tile not in _placed(step)]
+    clear = [c.tile for c in step.keep_clear]
+    colour = step.keep_clear[0].colour if step.keep_clear else ""
+    said = (
+        (pressed, "ring: press here"),
+        (changed, "frame: changes"),
+        (gone, "cross: take away"),
+        (clear, f"hatched: keep clear of {colour}"),
+    )
+    return "; ".join(text for tiles, text in said if any(_inside(tile, area) for tile in tiles))
 
 
 def faded(shape: Shape) -> Shape:

@@ -23,13 +23,16 @@ class Told:
 
 
 def told(step: Step, words: Words) -> Told:
-    """A step as it is told. Its lines stand in for the sentence where there are several things to do."""
-    several = len(step.actions) > 1
+    """A step as it is told. Its lines stand in for the sentence where there are several things to do, or one press of
+    which the sentence says only what must be seen as well."""
+    first = step.actions[0] if step.actions else None
+    is_press = first is not None and first.do == "press" and first.hand in ("", "flip")
+    has_lines = len(step.actions) > 1 or (is_press and bool(step.expect))
     return Told(
         number=step.number,
         title=step.title,
         text=step.text,
-        lines=tuple(words.done(action) for action in step.actions) if several else (),
+        lines=tuple(words.done(action) for action in step.actions) if has_lines else (),
         seen=_seen(step, words),
         same=_same(step, words),
         mistakes=tuple(f"If {m.looks}: {m.what}; {m.cure}." for m in step.mistakes),
