@@ -268,8 +268,18 @@ def test_it_prints_on_white_paper_with_all_of_the_drawing(show, browser):
         assert browser.execute_script(style, ".paper", "fill") == "rgb(255, 255, 255)"
         assert browser.execute_script(style, ".tools", "display") == "none"
         assert browser.execute_script(style, ".print-only", "display") != "none"
+        assert browser.execute_script(style, ".toolbar .check input", "display") == "none"
+        assert browser.execute_script(style, ".hint", "display") == "none"
         printed = browser.execute_cdp_cmd("Page.printToPDF", {})
         assert len(json.dumps(printed)) > 5000
+        browser.execute_script("window.dispatchEvent(new Event('beforeprint'))")
+        box = "return document.querySelector('.drawing').getAttribute('viewBox').split(' ').map((n) => n / 24)"
+        plan, margin = counter_plan(), 1.2
+        whole = [-margin, -margin, plan.width + 2 * margin, plan.height + 2 * margin]
+        assert browser.execute_script(box) == pytest.approx(whole, abs=0.01)
+        assert text_of(browser, ".print-only").startswith("00112233")
+        browser.execute_script("window.dispatchEvent(new Event('afterprint'))")
+        assert browser.execute_script(box) != pytest.approx(whole, abs=0.01)
     finally:
         browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
 

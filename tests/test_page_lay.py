@@ -59,7 +59,7 @@ def test_a_step_shows_what_is_new_and_what_is_older(show, browser):
     words = [f"Lay {a.colour} ({a.stroke[0]},{a.stroke[1]}) to" for a in steps[first_wire].actions]
     shown = text_of(browser, ".actions")
     assert all(word in shown for word in words)
-    assert text_of(browser, ".fresh + .devices + .names + .ends").startswith("(0,1)")
+    assert text_of(browser, ".drawing .ends").startswith("(0,1)")
 
 
 def test_a_check_says_what_must_be_seen_and_what_if_not(show, browser):

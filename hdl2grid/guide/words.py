@@ -133,10 +133,17 @@ class Words:
                 return self.say("take the button on {tile} away", tile=tile)
             return self.say("take away what is on {tile}", tile=tile)
         if action.do == "press":
-            told = {"flip": "flip {tile} {times}", "start": "start {tile}", "stop": "stop {tile}"}
-            named = {"flip": "flip {name} on {tile} {times}", "": "press {name} on {tile} {times}"}
-            template = (named if action.name else told).get(action.hand, "press {tile} {times}")
-            return self.say(template, tile=tile, times=self.times(action.times), name=action.name)
+            times = self.times(action.times)
+            if action.name:
+                named = {"": "press {name} on {tile} {times}", "flip": "flip {name} on {tile} {times}"}
+                return self.say(named[action.hand], tile=tile, times=times, name=action.name)
+            told = {
+                "": "press {tile} {times}",
+                "flip": "flip {tile} {times}",
+                "start": "start {tile}",
+                "stop": "stop {tile}",
+            }
+            return self.say(told[action.hand], tile=tile, times=times)
         return self.say("let the ticker on {tile} tick {times}", tile=tile, times=self.times(action.times))
 
 

@@ -397,6 +397,14 @@ class Page {
     this.drawing.showColours(shown);
     this.restoreHighlight();
   }
+
+  /** What goes on paper: the whole board, or what the step that is being laid shows. */
+  showPrinted() {
+    const whole = [0, 0, this.board.width - 1, this.board.height - 1];
+    const area = (this.mode === "lay" && this.view.fitted) || whole;
+    this.drawing.showPrinted(area);
+    this.view.showPrinted(area);
+  }
 }
 
 /** Starts the page on the data that stands in it. */
@@ -404,7 +412,8 @@ export function start() {
   applyTheme();
   const page = new Page(JSON.parse(document.getElementById("data").textContent));
   page.build();
-  window.addEventListener("beforeprint", () => page.view.fit(page.mode === "lay" ? page.view.fitted : null));
+  window.addEventListener("beforeprint", () => page.showPrinted());
+  window.addEventListener("afterprint", () => page.view.apply());
   if (page.isFollower) follow(page.hash, (snapshot) => page.follow(snapshot));
   document.documentElement.dataset.ready = "true";
 }

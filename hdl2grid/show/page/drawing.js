@@ -13,8 +13,8 @@ const LAYERS = [
   "fresh",
   "devices",
   "names",
-  "ends",
   "marks",
+  "ends",
   "hot",
   "changed",
   "cursor",
@@ -79,22 +79,24 @@ export class Drawing {
       ...areas,
       s("path", { class: "grid", d: lines[0] }),
       s("path", { class: "grid fifth", d: lines[1] }),
-      s("g", { class: "print-only" }, this.printedCoordinates(width, height)),
+      s("g", { class: "print-only" }),
     );
   }
 
-  printedCoordinates(width, height) {
-    const every = Math.max(width, height) > 120 ? 5 : 1;
+  /** Puts coordinates around the area [x0, y0, x1, y1] that is to be printed. */
+  showPrinted([x0, y0, x1, y1]) {
+    const every = Math.max(x1 - x0, y1 - y0) > 120 ? 5 : 1;
     const texts = [];
+    const [left, top, right, bottom] = [x0, y0, x1 + 1, y1 + 1].map((tiles) => tiles * TILE);
     const text = (x, y, n, anchor) => texts.push(s("text", { x, y, "text-anchor": anchor }, String(n)));
-    for (let x = 0; x < width; x += every) {
-      for (const y of [-4, height * TILE + 11]) text((x + 0.5) * TILE, y, x, "middle");
+    for (let x = Math.ceil(x0 / every) * every; x <= x1; x += every) {
+      for (const y of [top - 4, bottom + 11]) text((x + 0.5) * TILE, y, x, "middle");
     }
-    for (let y = 0; y < height; y += every) {
-      text(-4, (y + 0.65) * TILE, y, "end");
-      text(width * TILE + 4, (y + 0.65) * TILE, y, "start");
+    for (let y = Math.ceil(y0 / every) * every; y <= y1; y += every) {
+      text(left - 4, (y + 0.65) * TILE, y, "end");
+      text(right + 4, (y + 0.65) * TILE, y, "start");
     }
-    return texts;
+    this.svg.querySelector(".print-only").replaceChildren(...texts);
   }
 
   drawStacks() {

@@ -117,7 +117,7 @@ function summary(page) {
   const { plan, found } = page;
   const tiles = plan.colours.map((name, colour) => page.board.tiles[colour].size);
   return h("div", { class: "inspect" },
-    h("p", {}, t("Choose a tile or a wire in the drawing, or search. With the keyboard: Tab to the drawing, then the arrow keys and Enter.")),
+    h("p", { class: "hint" }, t("Choose a tile or a wire in the drawing, or search. With the keyboard: Tab to the drawing, then the arrow keys and Enter.")),
     facts([
       [t("Grid"), t("{width} x {height} tiles", { width: page.board.width, height: page.board.height })],
       [t("Stacks"), String(found.stacks.length)],

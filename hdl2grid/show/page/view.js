@@ -6,6 +6,7 @@ import { TILE } from "./wires.js";
 const MIN_SCALE = 3;
 const MAX_SCALE = 140;
 const CLICK_REACH = 5;
+const MARGIN = 1.2;
 
 /** Shows a part of the board in `svg`. `on` has hover(x, y, fx, fy), leave(), click(x, y, fx, fy), moved(). */
 export class View {
@@ -84,6 +85,14 @@ export class View {
     this.centre = next;
     this.fitted = null;
     this.apply();
+  }
+
+  /** For paper: just an area and a margin for its coordinates; `apply` ends it. */
+  showPrinted([x0, y0, x1, y1]) {
+    const box = [x0 - MARGIN, y0 - MARGIN, x1 - x0 + 1 + 2 * MARGIN, y1 - y0 + 1 + 2 * MARGIN];
+    this.svg.setAttribute("viewBox", box.map((tiles) => (tiles * TILE).toFixed(2)).join(" "));
+    this.svg.classList.remove("tiny");
+    this.svg.style.setProperty("--unit", "1");
   }
 
   apply() {
