@@ -83,10 +83,10 @@ def test_nothing_moves_where_nothing_has_changed():
     assert planned("", True).verdict == "proved"
 
 
-@pytest.mark.parametrize(("change", "most"), [("segment", 0.4), ("lamp", 0.4), ("modulus", 0.4), ("dark", 0.1)])
+@pytest.mark.parametrize(("change", "most"), [("segment", 0.15), ("lamp", 0.15), ("modulus", 0.15), ("dark", 0.01)])
 def test_a_small_change_moves_few_tiles(change, most):
     """Shares of this small machine, whose every cell is a twentieth of it, after a short search; a new plan touches
-    nine tiles of ten. For clock_12h see docs/layout.md."""
+    nine tiles of ten. The bound is the one that holds for clock_12h (docs/layout.md)."""
     outcome = planned(change, True)
     assert outcome.verdict == "proved"
     assert not outcome.placed.mapped.warnings
@@ -95,14 +95,14 @@ def test_a_small_change_moves_few_tiles(change, most):
     assert differences(apply_changes(changes), plan_of(outcome)) == ()
 
 
-@pytest.mark.parametrize(("style", "seed"), [("compact", 1), ("compact", 2), ("tidy", 2)])
-def test_it_does_so_in_both_styles_and_with_other_seeds(style, seed):
-    """Crowded plans, the smallest of 17 x 17 tiles, where a new stack makes others give way: a conflict must not freeze
-    the search where it stands."""
+@pytest.mark.parametrize(("style", "seed", "most"), [("compact", 1, 0.15), ("compact", 2, 0.2), ("tidy", 2, 0.15)])
+def test_it_does_so_in_both_styles_and_with_other_seeds(style, seed, most):
+    """Crowded plans, the smallest of 17 x 16 tiles, where a new stack makes others give way: a conflict must not freeze
+    the search where it stands. With seed 2 it is 38 tiles of 236."""
     outcome = planned("segment", True, style, seed)
     assert outcome.verdict == "proved"
     assert not outcome.placed.mapped.warnings
-    assert compare(plan_of(planned(style=style, seed=seed)), plan_of(outcome)).share_touched < 0.5
+    assert compare(plan_of(planned(style=style, seed=seed)), plan_of(outcome)).share_touched < most
 
 
 def test_the_same_old_plan_gives_the_same_new_one():

@@ -36,9 +36,9 @@ _ROOM = (2, 4, 8)
 _FIRST = 1
 """The room, as a number, in which every case is tried first."""
 _KEEN = 2
-"""So many cases, those with the best layouts, are tried in every room,"""
-_WORSE = 1.5
-"""if they touch at most so many times as many tiles as the best."""
+"""The best cases together are tried so often in each room as there are tries."""
+_TIRED = 0.1
+"""With each try a case counts as if its best layout touched so much more."""
 _TRIES = {"quick": 1, "normal": 4, "long": 12}
 """How often each room is tried."""
 _MORE = 3
@@ -56,6 +56,7 @@ _ROUNDS = 40
 _HOLD = 12
 _GAPS = ((2, 1), (1, 1))
 _COVERED = 6
+_ELSEWHERE = 1
 
 
 @dataclass(frozen=True)
@@ -110,7 +111,7 @@ class _Search:
     ) -> None:
         self.old, self.params, self.progress, self.stop = old, params, progress, stop
         self.cases = [_Near(netlist, circuit, old, params) for netlist, circuit in cases]
-        self.turns = [[0] * len(_ROOM) for _ in cases]
+        self.turns = [0] * len(cases)
         self.differ = [_NONE] * len(cases)
         self.num_used = len(_in_use(old))
         self.best: _Attempt | None = None
@@ -122,17 +123,17 @@ class _Search:
                 return
             if self.is_within(_LITTLE):
                 break
-        total = len(_ROOM) * _TRIES[self.params.effort]
+        total = _KEEN * len(_ROOM) * _TRIES[self.params.effort]
         for number in range(_MORE * total):
-            for case in self.promising():
-                if self.try_case(case, number % len(_ROOM)):
-                    return
-            if number + 1 >= total and self.is_within(_ENOUGH):
+            if number >= total and self.is_within(_ENOUGH):
+                return
+            case = self.promising()
+            if self.try_case(case, (_FIRST + self.turns[case]) % len(_ROOM)):
                 return
 
-    def promising(self) -> list[int]:
-        order = sorted(range(len(self.cases)), key=lambda c: (self.differ[c], c))
-        return [c for c in order[:_KEEN] if self.differ[c] <= _WORSE * self.differ[order[0]]]
+    def promising(self) -> int:
+        """The case that touches the fewest tiles, of those that were not tried much more often than others."""
+        return min(range(len(self.cases)), key=lambda c: (self.differ[c] * (1 + _TIRED * self.turns[c]), c))
 
     def is_within(self, share: float) -> bool:
         """Whether no more than that share of the tiles in use are touched."""
@@ -151,9 +152,8 @@ class _Search:
         )
         if width < plan.width or height < plan.height:
             return True
-        turn = self.turns[case][room]
-        self.turns[case][room] += 1
-        found = self.cases[case].attempt(width, height, turn, self.best is None)
+        self.turns[case] += 1
+        found = self.cases[case].attempt(width, height, self.best is None)
         if found is not None:
             differ, board = found
             self.differ[case] = min(differ, self.differ[case])
@@ -173,6 +173,7 @@ class _Near:
         self.names = match_circuits(circuit, old.circuit)
         self.rng = seeded(params.seed, 11)
         self.num_tries = 0
+        self.tried: dict[int, list[tuple[int, int]]] = {}
         self.wants: dict[int, Drivers] = {}
         for sink in netlist.sinks:
             drivers = frozenset(d for s in sink.signals for d in netlist.signals[s].drivers)
@@ -184,13 +185,13 @@ class _Near:
     def old_names(self, drivers: Drivers) -> Drivers:
         return frozenset(self.names.get(d, f"new {d}") for d in drivers)
 
-    def attempt(self, width: int, height: int, turn: int, is_dear: bool) -> tuple[int, Board] | None:
+    def attempt(self, width: int, height: int, is_dear: bool) -> tuple[int, Board] | None:
         """One board: cells kept and fitted in, colours and routes taken over, the rest routed; None unless legal. Where
         `is_dear`, it is also mended with no heed of the old plan."""
         board = make_board(self.netlist, self.shape, width, height)
         loose = self.place_kept(board)
         for cell in loose:
-            if not self.fit_in(board, cell, turn):
+            if not self.fit_in(board, cell):
                 return None
         index_tiles(self.shape, board)
         scratch = make_scratch(self.netlist, width, height)
@@ -310,8 +311,8 @@ class _Near:
         inside = {at: n for at, n in votes.items() if min(at) >= 0}
         return min(inside, key=lambda at: (-inside[at], at), default=None)
 
-    def fit_in(self, board: Board, cell: int, turn: int) -> bool:
-        """A free place close to what the cell is wired to, with little wire lying there; later turns take others."""
+    def fit_in(self, board: Board, cell: int) -> bool:
+        """A free place close to what the cell is wired to, with little wire lying there, and away from those tried."""
         w, h = int(self.shape.w[cell]), int(self.shape.h[cell])
         height, width = board.grid.shape
         pulls = list(self.pulls(board, cell))
@@ -328,8 +329,11 @@ class _Near:
         if not found:
             return False
         found.sort()
-        pick = 0 if turn == 0 else below(self.rng, min(len(found), 2 + 3 * turn))
-        _, board.y[cell], board.x[cell] = found[pick]
+        tried = self.tried.setdefault(cell, [])
+        fresh = [at for at in found if all(max(abs(at[1] - y), abs(at[2] - x)) > _ELSEWHERE for y, x in tried)]
+        _, y, x = (fresh or found)[0]
+        tried.append((y, x))
+        board.y[cell], board.x[cell] = y, x
         stamp_cell(cell, self.shape, board, cell)
         return True
 
@@ -477,12 +481,15 @@ class _Near:
             return numbers.setdefault((d.kind, d.function, d.bit, d.lit), len(numbers) + 1)
 
         devices = np.zeros(width * height, np.int64)
+        crossed = np.zeros(width * height, np.bool_)
         for device in self.old.plan.devices:
-            if device.kind not in ("crossover", "delay"):
+            if device.kind == "crossover":
+                crossed[device.y * width + device.x] = True
+            elif device.kind != "delay":
                 devices[device.y * width + device.x] = number(device)
         device_of = np.array([number(tile.device) for tile in self.netlist.tiles], np.int64)
         pins = {net: frozenset(t for t in tiles if devices[t] > 0) for net, (tiles, _) in self.taken.items()}
-        return Before(wires, devices, device_of, dict(self.taken), pins)
+        return Before(wires, devices, crossed, device_of, dict(self.taken), pins)
 
 
 def _in_use(old: OldPlan) -> set[Tile]:

@@ -29,11 +29,12 @@ State = tuple[int, int, Board]
 @dataclass(frozen=True)
 class Before:
     """The old plan on a grid of the board's size: which colours lie on each tile, what stands there (a number for
-    each kind of device, 0 for none), the number of each netlist tile's device, and, for nets that continue old ones,
-    the routes as grid tiles and what the net does on them, and which of those were pins."""
+    each kind of device, 0 for none), where crossovers lie, the number of each netlist tile's device, and, for nets
+    that continue old ones, the routes as grid tiles and what the net does on them, and which of those were pins."""
 
     wires: npt.NDArray[np.bool_]
     devices: npt.NDArray[np.int64]
+    crossed: npt.NDArray[np.bool_]
     device_of: npt.NDArray[np.int64]
     routes: dict[int, Route]
     pins: dict[int, frozenset[int]]
@@ -66,8 +67,9 @@ class NearParams:
 
 
 def touched(before: Before, shape: Shape, board: Board) -> int:
-    """Tiles on which wire or a device differs from the old plan's."""
+    """Tiles on which wire, a device or a crossover differs from the old plan's."""
     differ = ((board.ways_on.sum(2) > 0) != before.wires).any(0)
+    differ |= (board.crossings.ravel() > 0) != before.crossed
     now = np.zeros_like(before.devices)
     width = int(board.size[0])
     now[(board.y[shape.cell_of] + board.dy) * width + board.x[shape.cell_of] + board.dx] = before.device_of
