@@ -16,7 +16,9 @@ from guide_support import DATA, guide_named, plan_named
 from hdl2grid.cli import main
 from hdl2grid.guide.model import PICTURE
 from hdl2grid.guide.text_in import parse_text
+from hdl2grid.guide.words import Words
 from hdl2grid.plan.json_io import dump_plan
+from hdl2grid.show import guide_pdf as pdf
 from hdl2grid.show.guide_html import guide_html
 from hdl2grid.show.guide_pdf import guide_pdf
 from hdl2grid.show.guide_picture import RULER, TILE, step_pictures
@@ -85,6 +87,28 @@ def test_the_pdf_opens_and_says_every_step(name):
     assert "Restore sheet" in text and "From-to list" in text
     width, height = (float(v) / 72 * 25.4 for v in reader.pages[0].mediabox[2:])
     assert (round(width), round(height)) == (210, 297)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_step_takes_no_more_of_a_page_than_was_measured(name):
+    """Else what lies lowest, a caption say, goes on a page of its own, and the step's words with it."""
+    for step, picture in step_pictures(guide_named(name), TARGET):
+        for size in pdf._sizes(step, picture, Words()):
+            pages = pdf._Pages("page")
+            top = pages.y
+            pdf._step(pages, size)
+            assert len(pages.done) == 1
+            assert pages.y - pdf.BELOW - top <= size.height + 1e-6
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_caption_tells_just_the_marks_that_are_in_the_picture(name):
+    for step, picture in step_pictures(guide_named(name), TARGET):
+        if picture is not None and step.area is not None:
+            x0, y0, x1, y1 = step.area
+            pressed = [a.tile for a in step.actions if a.do in ("press", "tick") and a.tile]
+            is_seen = any(x0 <= x <= x1 and y0 <= y <= y1 for x, y in pressed)
+            assert ("ring" in picture.caption) == is_seen
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -36,6 +36,9 @@ BESIDE = 300.0
 FACTORS = (1.0, 0.9, 0.8)
 """Pictures are drawn at 5 mm a tile, or so much smaller where a step then fits on the page."""
 
+BELOW = 8.0
+"""Room below a step."""
+
 _ABOVE = (6.0, 4.0, 3.0)
 """Room above the line of a step, between it and the title, and between the title and the picture."""
 
@@ -223,7 +226,7 @@ def _step(pages: _Pages, step: _Box) -> None:
     pages.lines(step.lines, MARGIN + step.left)
     if len(pages.done) == page:
         pages.y = max(pages.y, bottom)
-    pages.y += 8
+    pages.y += BELOW
 
 
 def _words(step: Step, words: Words, wide: float) -> list[_Line]:
