@@ -195,5 +195,5 @@ def test_digits_beside_lamps_and_in_two_rows_are_read():
 def test_lamps_are_read_by_name():
     reader = PanelReader(plan_named("lights"))
     lit = [int(d.signal in ("main_red", "side_green")) for d in reader.pixels]
-    assert reader.read(lit) == "main_red, side_green lit"
+    assert reader.read(lit) == "main_red and side_green lit"
     assert reader.read([0] * len(lit)) == "nothing lit"
