@@ -18,6 +18,7 @@ from hdl2grid.guide.json_io import dump_guide, load_guide
 from hdl2grid.guide.laying import differences, lay
 from hdl2grid.guide.likeness import with_likeness
 from hdl2grid.guide.model import MAX_KINDS, MAX_THINGS, PICTURE, Action, Fresh, Section, Step
+from hdl2grid.guide.returning import way_back
 from hdl2grid.guide.site import kind_of
 from hdl2grid.guide.survey import Survey, block_of
 from hdl2grid.guide.words import Words
@@ -268,3 +269,21 @@ def test_steps_of_one_shape_say_so():
                 assert b.stroke == tuple(v + d for v, d in zip(a.stroke, (dx, dy, dx, dy), strict=True))
             else:
                 assert (a.do, a.times, b.tile) == (b.do, b.times, (a.tile[0] + dx, a.tile[1] + dy))
+
+
+@pytest.mark.parametrize("given_up", [1, 1000])
+def test_checks_after_which_no_way_leads_back_are_left_out(given_up, monkeypatch):
+    """A machine without a reset may not find back from where its last checks would take it."""
+    plan, ways = plan_named("lights"), []
+
+    def found_later(*arguments):
+        ways.append(1)
+        return None if len(ways) <= given_up else way_back(*arguments)
+
+    monkeypatch.setattr("hdl2grid.guide.functional.way_back", found_later)
+    guide = make_guide(plan)
+    laid = lay(guide)
+    assert laid.troubles == () and differences(laid.world, plan) == ()
+    looks = [step for step in guide.steps() if step.title.startswith("Look:")]
+    usual = [step for step in guide_named("lights").steps() if step.title.startswith("Look:")]
+    assert len(looks) == max(0, len(usual) - given_up) < len(usual)
