@@ -21,7 +21,7 @@ from hdl2grid.layout.old_plan import joined_nets, read_old
 from hdl2grid.logic.elaborate import Elaboration, elaborate
 from hdl2grid.machine import Machine, Ticker
 from hdl2grid.netlist import Netlist
-from hdl2grid.nets import form_nets, pixel_nets, spread_toggles
+from hdl2grid.nets import form_nets, pixel_nets, pixel_terms, spread_toggles
 from hdl2grid.panel.model import PanelLayout
 from hdl2grid.plan.extract import extract
 from hdl2grid.plan.model import Plan
@@ -277,8 +277,8 @@ def map_machine(
     progress.stage("elaborate")
     elaboration = elaborate(machine)
     progress.stage("synthesise")
-    most = pixel_nets(panel_of(machine))
-    terms = min(SynthParams.pixel_terms, most)
+    panel = panel_of(machine)
+    most, terms = pixel_nets(panel), pixel_terms(panel, SynthParams.pixel_terms)
     params = SynthParams(
         seed=options.seed, keep_codes=options.keep_codes, pixel_terms=terms, pixel_nets=most, join=may_join
     )

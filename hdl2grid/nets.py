@@ -15,6 +15,10 @@ from hdl2grid.partition import MAX_NETS, Drivers, Partition, share_nets
 from hdl2grid.plan.model import Device
 from hdl2grid.siting import Frame, frame_of, site_of
 
+CROWDED, CROWDED_TERMS = 100, 2
+"""With more bits than this on its panel a machine's pixels gather so many signals at most: a sixth more stacks, a
+quarter less wire at the pixels (calendar_400_1 of the benchmarks)."""
+
 
 def spread_toggles(circuit: Circuit, panel: PanelLayout | None = None, kept: Sequence[Drivers] = ()) -> Circuit:
     """The circuit with its toggles in an order in which four colours suffice between neighbours.
@@ -50,6 +54,13 @@ def _crowds(stack: Stack, shared: Partition) -> list[frozenset[int]]:
 def pixel_nets(panel: PanelLayout | None) -> int:
     """How many nets a pixel may bear: half of the colours where pixels of different bits stand side by side."""
     return MAX_NETS // 2 if pixels_touch(panel) else MAX_NETS
+
+
+def pixel_terms(panel: PanelLayout | None, most: int) -> int:
+    """How many signals, of at most `most`, a pixel may gather: two on a crowded panel, whose lanes are too narrow for
+    more."""
+    shown = len({pixel.signal for pixel in panel.pixels}) if panel is not None else 0
+    return min(most, CROWDED_TERMS if shown > CROWDED else most, pixel_nets(panel))
 
 
 def pixels_touch(panel: PanelLayout | None) -> bool:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from hdl2grid.circuit.model import Circuit, Origin, Pixel, Source, Stack, Toggle
-from hdl2grid.nets import form_nets, pixels_touch, spread_toggles
+from hdl2grid.nets import CROWDED, CROWDED_TERMS, form_nets, pixel_terms, pixels_touch, spread_toggles
 from hdl2grid.panel.model import PanelLayout, PanelPixel
 from hdl2grid.partition import MAX_NETS
 
@@ -66,6 +68,15 @@ def test_toggles_with_room_stay_as_they_are() -> None:
     plain = circuit(*register("q"), Stack("x", "AND", (Toggle(0, ("q", "q.reset")), Toggle(1, ("q", "q.reset"))), None))
     assert spread_toggles(plain) == plain
     assert MAX_NETS == 4
+
+
+def test_pixels_of_a_crowded_panel_gather_fewer_signals() -> None:
+    lone = PanelLayout(2 * CROWDED, 1, tuple(PanelPixel(2 * i, 0, f"a[{i}]") for i in range(CROWDED)))
+    wide = replace(lone, pixels=(*lone.pixels, PanelPixel(0, 2, "b")))
+    same = replace(lone, pixels=(*lone.pixels, PanelPixel(0, 2, "a[0]")))
+    assert pixel_terms(None, 3) == pixel_terms(lone, 3) == pixel_terms(same, 3) == 3
+    assert pixel_terms(wide, 3) == CROWDED_TERMS
+    assert pixel_terms(wide, 1) == 1
 
 
 def test_pixels_touch_only_where_bits_differ() -> None:

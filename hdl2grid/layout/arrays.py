@@ -28,6 +28,8 @@ CLOSED = -2
 LARGE = 60
 """Cells of a machine that is laid out as a large one: its panel is in the middle, and cells stand between its pixels
 where there is room."""
+WORST, WORST_OF_LARGE = 10.0, 60.0
+"""The greatest history of a tile: that of a large machine must outweigh the way round a whole panel."""
 FAR_OFF = 1 << 20
 WATCH_STOP, WATCH_TRIES, WATCH_CONFLICTS, WATCH_WIDTH, WATCH_HEIGHT, WATCH_LEGAL, WATCH_COMPILING = range(7)
 """Places in `Shape.watch`: whether to stop, iterations done, conflicts, size of the grid, area of the best
@@ -158,6 +160,7 @@ class Scratch(Record):
     offs: Any
     copies: Any
     paid: Any
+    worst: Any  # the history of a tile never gets dearer than this, or searches would wander over the whole grid
     kept: Routes
     aside: Routes
 
@@ -400,6 +403,7 @@ def make_scratch(netlist: Netlist, width: int, height: int) -> Scratch:
         np.zeros((MOST_COPIES, 3), np.int64),
         np.zeros(MOST_COPIES, np.int64),
         np.zeros(1),
+        np.array([WORST_OF_LARGE if is_large(netlist) else WORST]),
         _room_for_routes(nets, room),
         _room_for_routes(nets, room),
     )

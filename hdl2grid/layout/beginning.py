@@ -16,6 +16,7 @@ from hdl2grid.layout.arrays import (
     WATCH_STOP,
     WATCH_TRIES,
     WATCH_WIDTH,
+    WORST,
     Board,
     Ints,
     Scratch,
@@ -72,12 +73,21 @@ SHARES, TILTS = (0.97, 0.95, 0.93), (1.15, 0.95, 1.35, 1.6)
 """Shares of the best area, and widths to heights, that are tried when cells are placed anew."""
 WANDER = 50.0
 """Temperature, in tiles of wire, at which the cells of a large machine begin: they have far to go."""
-LONG_WAY = RouteParams(slack=20, recolour=5)
+LONG_WAY = RouteParams(growth=1.1, most=60.0, slack=200, recolour=5, rounds=120, stall=30)
 """How all nets of a large machine are routed: round about where the straight way is full, and in other colours."""
 STUBBORN = RouteParams(present=3.0, slack=20, recolour=1)
 """The same where few of them are in conflict: rounds take little time then."""
+AGAIN, TURNS = replace(LONG_WAY, present=6.0, recolour=1, rounds=40, stall=20), 12
+"""How nets of a large machine that are still in conflict are routed again, and how often at most."""
+BROAD, FIRST_BROAD = 250, 4
+"""A machine of more cells than this begins with that one of the sizes: on smaller ones hundreds of conflicts stay."""
 FEW = 30
 """So many conflicts, or one for four signals, are worth a repair where a larger grid may be tried."""
+HOPELESS = 1.5
+"""With so many times more conflicts in one placement of a large machine no other is made on that grid, and the next
+size is left out."""
+STRICT = ColourParams(clash=300.0)
+"""How colours of a large machine are chosen: clashes that are left are many."""
 TIGHT = ((3, 1, 1.2), (2, 1, 1.35), (2, 1, 1.25))
 """Tried in this order where the limits of the grid rule out the others."""
 TIGHTEST = PlaceParams(gap_x=1, gap_y=1, margin=0)
@@ -220,7 +230,7 @@ class Search:
         self.whole, self.prices = self.shape, params.prices
         self.effort = budget(params.effort, params.style)
         self.panel = self.shape.panel if self.shape.panel >= 0 else None
-        self.is_large = is_large(netlist)
+        self.is_large, self.is_hopeless = is_large(netlist), False
         self.num_placements = self.num_cuts = 0
         self.troubles: list[Trouble] = []
         self.least: tuple[int, int] | None = None
@@ -312,7 +322,10 @@ class Search:
             if size is None:
                 self.troubles.append(Trouble(self.params.max_width, self.params.max_height, None))
                 break
-            if self.is_stopped or (size, gap_x, gap_y) in tried:
+            if len(self.netlist.cells) > BROAD and number < FIRST_BROAD and not limited:
+                continue
+            if self.is_stopped or self.is_hopeless or (size, gap_x, gap_y) in tried:
+                self.is_hopeless = False
                 continue
             tried.add((size, gap_x, gap_y))
             board = self.attempt(size, places, number, may_skip=number < len(STEPS) - 1)
@@ -461,6 +474,7 @@ class Search:
         whose cells are brought onto that size, it has to do with the room that there is. With `may_skip` nothing is
         repaired where conflicts are so many that more room is the better way."""
         widen = model is None
+        worth = max(FEW, len(self.netlist.signals) // 4)
         best: tuple[int, Board] | None = None
         for turn in range(max(self.effort.seeds, SEEDS_ALIKE if self.repeats else 0)):
             seed = self.params.seed * 1_000_003 + 1000 * number + turn
@@ -476,21 +490,24 @@ class Search:
             self.num_placements += 1
             scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
             board.colour[:] = (self.shape.lead_sig[self.shape.signal_of] * 7 + turn) % COLOURS
-            choose_colours(self.shape, board, scratch, ColourParams(), seed)
+            choose_colours(self.shape, board, scratch, STRICT if self.is_large else ColourParams(), seed)
             rip_all(board)
             conflicts, _ = route(self.shape, board, scratch, LONG_WAY if self.is_large else RouteParams(), self.rng)
+            self.is_hopeless = self.is_large and conflicts > HOPELESS * worth
             if best is None or conflicts < best[0]:
                 best = conflicts, board
-            if conflicts <= 2 or self.is_stopped:
+            if conflicts <= 2 or self.is_stopped or (may_skip and self.is_hopeless):
                 break
         if best is None:
             self.troubles.append(Trouble(*size, None))
             return None
         conflicts, board = best
         scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
-        if may_skip and conflicts > max(FEW, len(self.netlist.signals) // 4):
+        if may_skip and conflicts > worth:
             self.troubles.append(trouble_of(self.netlist, self.shape, board, scratch))
             return None
+        if conflicts and self.is_large:
+            conflicts = self.route_again(board, scratch, conflicts)
         if conflicts:
             conflicts = self.mend(board, scratch, places, self.effort.tries)
             if widen:
@@ -505,6 +522,15 @@ class Search:
             scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
             self.troubles.append(trouble_of(self.netlist, self.shape, board, scratch))
         return board if conflicts == 0 else None
+
+    def route_again(self, board: Board, scratch: Scratch, conflicts: int) -> int:
+        """Route what is left in conflict, anew with other prices, while too much is left to be repaired; returns the
+        conflicts left."""
+        for _ in range(TURNS):
+            if conflicts <= FEW or self.is_stopped:
+                break
+            conflicts, _ = route(self.shape, board, scratch, AGAIN, self.rng)
+        return conflicts
 
     def loosen(self, board: Board, places: PlaceParams) -> int:
         """Let those nets go their own ways, copy by copy, that conflict where they are laid alike; returns the
@@ -577,6 +603,7 @@ class Search:
 
     def mend(self, board: Board, scratch: Scratch, places: PlaceParams, tries: int) -> int:
         """Repair until nothing is illegal; returns the conflicts left."""
+        np.minimum(board.history, WORST, out=board.history)
         params = RepairParams(tries=tries, stall=max(300, tries // 2))
         left, _, _ = better(self.shape, board, scratch, params, places, RouteParams(), self.rng, True)
         return left

@@ -40,8 +40,6 @@ from hdl2grid.layout.wires import (
 )
 from hdl2grid.rng import below
 
-WORST = 10.0
-"""History of a tile never gets dearer than this, or searches would wander over the whole grid."""
 SPLIT = 4.0
 """Price of a net, where the router changes colours."""
 BEYOND = 1e9
@@ -126,7 +124,7 @@ def blame(c: int, tile: int, board: Board, scratch: Scratch, raise_by: float) ->
     for i in range(min(2, scratch.number[c, tile])):
         board.bad[scratch.nets_on[c, tile, i]] = True
     board.clash[c, tile] = True
-    board.history[c, tile] = min(WORST, board.history[c, tile] + raise_by)
+    board.history[c, tile] = min(scratch.worst[0], board.history[c, tile] + raise_by)
 
 
 @njit(cache=True)
@@ -189,7 +187,7 @@ def find_conflicts(board: Board, scratch: Scratch, raise_by: float) -> int:
                 conflicts += 1
                 board.bad[n] = True
                 board.clash[c, tile] = True
-                board.history[c, tile] = min(WORST, board.history[c, tile] + raise_by)
+                board.history[c, tile] = min(scratch.worst[0], board.history[c, tile] + raise_by)
             number[c, tile] += 1
     for n in range(board.length.shape[0]):
         if board.length[n] > 0 and board.reached[n] and not is_joined(n, board, scratch):
@@ -232,7 +230,7 @@ def find_conflicts(board: Board, scratch: Scratch, raise_by: float) -> int:
                     board.bad[b] = True
                     for t in (tile, to):
                         board.clash[c, t] = True
-                        board.history[c, t] = min(WORST, board.history[c, t] + raise_by)
+                        board.history[c, t] = min(scratch.worst[0], board.history[c, t] + raise_by)
     return conflicts
 
 
