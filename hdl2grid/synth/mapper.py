@@ -189,9 +189,13 @@ class Mapper:
             return None
         whole, (problem, blocks) = problem, mapped
         solved = problem
+        met: dict[object, tuple[Problem, int]] = {}  # holds the problems, so that their networks keep their identity
 
         def cost(trial: Problem) -> int:
-            return timed_mapping(self.logic, trial, limits, blocks, solved).stacks
+            key = id(trial.network), trial.sinks, trial.gates
+            if key not in met:
+                met[key] = trial, timed_mapping(self.logic, trial, limits, blocks, solved).stacks
+            return met[key][1]
 
         if polish and not all(block.is_least for block in blocks):
             carries = with_majorities(whole, self.logic, self.constant, chosen)
