@@ -143,7 +143,7 @@ class _Problem:
                     return self._named(blocks, crowded)
         if crowded:
             threes = self._by_threes(alone)
-            if threes != alone and not self._crowded(threes, MAX_NETS):
+            if threes != alone and not self._crowded(threes, 1):
                 return self._named(threes, ())
         useful = _STEPS_A_PLACE * sum(len(self.rows[r]) for r in self.free)
         for steps in [steps for steps in efforts if crowded and (steps == efforts[0] or steps <= useful)]:
@@ -180,16 +180,15 @@ class _Problem:
                 blocks[r] = [tuple(part) for part in parts.values()]
         return blocks
 
-    def _crowded(self, blocks: Sequence[Blocks], sampled: int = MAX_NETS - 1) -> list[int]:
-        """The rows with too many blocks, and those of atoms with too many nets. `sampled`: how many nets a register and
-        its gate bear together."""
+    def _crowded(self, blocks: Sequence[Blocks], more: int = 0) -> list[int]:
+        """The rows with too many blocks, and those of atoms with too many nets; joints may bear `more` than usual."""
         nets: list[set[tuple[int, ...]]] = [set() for _ in self.atoms]
         for row in blocks:
             for block in row:
                 for a in block:
                     nets[a].add(block)
         heavy = {a for a, row in enumerate(nets) if len(row) > MAX_NETS}
-        heavy |= {a for a, r, most in self.joints if len(nets[a]) + len(blocks[r]) > most + sampled - (MAX_NETS - 1)}
+        heavy |= {a for a, r, most in self.joints if len(nets[a]) + len(blocks[r]) > most + more}
         return [r for r, row in enumerate(blocks) if len(row) > self.most[r] or not heavy.isdisjoint(self.rows[r])]
 
     def _named(self, blocks: Sequence[Blocks], crowded: Sequence[int]) -> Partition:

@@ -10,6 +10,7 @@ from hdl2grid.guide.faults import hidden_faults
 from hdl2grid.guide.model import PICTURE, Action, Mistake, Tile
 from hdl2grid.guide.opening import Chapters
 from hdl2grid.guide.panel_reading import PanelReader
+from hdl2grid.guide.pressing import button_actions, clearing_actions
 from hdl2grid.guide.returning import Move, go_back, way_back
 from hdl2grid.guide.site import Site, extent, in_sight, shares
 from hdl2grid.guide.spots import Spot
@@ -100,10 +101,7 @@ def _button_groups(site: Site, spots: Sequence[tuple[int, Spot]]) -> list[list[A
         for i in survey.of_kind("ticker")
         if survey.tile(i) not in site.buttons and survey.extraction.device_nets[i]
     ]
-    for net, spot in spots:
-        stub = [Action("wire", colour=survey.nets[net].colour, stroke=spot.stub)] if spot.stub else []
-        groups.append([*stub, site.temporary(spot.tile)])
-    return groups
+    return groups + [button_actions(site, survey.nets[net], spot) for net, spot in spots]
 
 
 def _press_actions(bench: Bench, check: Check) -> list[Action]:
@@ -116,12 +114,7 @@ def _buttons(actions: Iterable[Action]) -> list[Tile]:
 
 
 def _clear(site: Site, spots: Sequence[tuple[int, Spot]]) -> None:
-    groups = []
-    for net, spot in spots:
-        colour = site.survey.nets[net].colour
-        stub = [Action("unwire", colour=colour, stroke=spot.stub)] if spot.stub else []
-        groups.append([site.take_away(spot.tile), *stub])
-    for part in shares(groups):
+    for part in shares([clearing_actions(site, site.survey.nets[net], spot) for net, spot in spots]):
         tiles = [a.tile for a in part if a.tile]
         wire = "; ".join(site.words.stroke(a.colour or "", a.stroke) for a in part if a.stroke)
         template = "Take the temporary buttons on {tiles} away{wire}."

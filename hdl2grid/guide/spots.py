@@ -38,7 +38,7 @@ def spots_of(survey: Survey, net: NetInfo, laid: Iterable[int]) -> list[Spot]:
     others, free = _free(survey, net, laid)
     if free or own:
         return [*own[:1], *map(Spot, free)]
-    stub = _stub_spot(survey, net, others[net.colour], set().union(*others.values()))
+    stub = _stub_spot(survey, net, others, survey.taken)
     return [stub] if stub else []
 
 
@@ -52,8 +52,7 @@ def find_button_spot(
     others, free = _free(survey, net, laid, used)
     if free:
         return Spot(min(free[:MAX_TRIED], key=lambda t: _crowd(survey, t)))
-    buttons = {spot.tile for _, spot in used}
-    return _stub_spot(survey, net, others[net.colour], set().union(*others.values()), buttons)
+    return _stub_spot(survey, net, others, survey.taken | {spot.tile for _, spot in used})
 
 
 def _free(
@@ -84,11 +83,12 @@ def _crowd(survey: Survey, tile: Tile) -> int:
 
 
 def _stub_spot(
-    survey: Survey, net: NetInfo, same: set[Tile], foreign: set[Tile], buttons: Collection[Tile] = ()
+    survey: Survey, net: NetInfo, others: dict[str, set[Tile]], taken: Collection[Tile]
 ) -> Spot | None:
-    """The shortest straight stub of temporary wire beside the net that ends on a tile for a button, and lies on none
-    of `buttons`."""
+    """The shortest straight stub of temporary wire beside the net, clear of the `others` (by colour) and of what is
+    `taken` by devices, that ends on a tile for a button."""
     plan = survey.plan
+    same, foreign = others[net.colour], set().union(*others.values())
     crossovers = {survey.tile(i) for i in survey.of_kind("crossover")}
     found: list[tuple[int, int, int, Spot]] = []
     for x, y in net.tiles:
@@ -97,9 +97,7 @@ def _stub_spot(
                 tx, ty = x + dx * length, y + dy * length
                 if not (0 <= tx < plan.width and 0 <= ty < plan.height):
                     break
-                if (x, y) in crossovers or (tx, ty) in survey.taken or (tx, ty) in same | net.tiles:
-                    break
-                if (tx, ty) in buttons:
+                if (x, y) in crossovers or (tx, ty) in taken or (tx, ty) in same | net.tiles:
                     break
                 around = {(tx + 1, ty), (tx - 1, ty), (tx, ty + 1), (tx, ty - 1)}
                 if around & same or around & crossovers or around & net.tiles - {(x, y)}:

@@ -114,6 +114,7 @@ class _Search:
         self.turns = [0] * len(cases)
         self.differ = [_NONE] * len(cases)
         self.num_used = len(_in_use(old))
+        self.total = _KEEN * len(_ROOM) * _TRIES[params.effort]
         self.best: _Attempt | None = None
         self.done = 0
 
@@ -123,9 +124,8 @@ class _Search:
                 return
             if self.is_within(_LITTLE):
                 break
-        total = _KEEN * len(_ROOM) * _TRIES[self.params.effort]
-        for number in range(_MORE * total):
-            if number >= total and self.is_within(_ENOUGH):
+        for number in range(_MORE * self.total):
+            if number >= self.total and self.is_within(_ENOUGH):
                 return
             case = self.promising()
             if self.try_case(case, (_FIRST + self.turns[case]) % len(_ROOM)):
@@ -161,7 +161,7 @@ class _Search:
                 self.best = _Attempt(differ, case, board)
         self.done += 1
         told = f"{self.best.differ} tiles touched" if self.best is not None else "not legal yet"
-        planned = len(self.cases) + _KEEN * len(_ROOM) * _TRIES[params.effort]
+        planned = len(self.cases) + self.total
         self.progress(f"layout near the old plan: {told}", self.done, max(planned, self.done))
         return self.is_done()
 

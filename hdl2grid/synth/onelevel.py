@@ -70,10 +70,7 @@ class Space:
         self.variables = list(variables)
         self.affine = Basis([self.ones, *variables])
         self.quotient = Basis(self.affine.reduce(vector) for vector in targets)
-        masks = sorted(range(1 << (len(variables) + 1)), key=lambda m: ((m >> 1).bit_count(), m))
-        self.lightest: dict[int, int] = {}
-        for mask in masks:
-            self.lightest.setdefault(self.vector(mask), mask)
+        self.lightest = lightest_masks(self.ones, variables)
         self.planes = words(v for v in self.lightest if v not in (0, self.ones))
         priced = [(int(p), Prices.factor(self.lightest[int(p)])) for p in self.planes]
         self.cells: dict[int, tuple[LocalCell, int]] = {}
@@ -85,10 +82,23 @@ class Space:
         return _extensions(self)
 
     def vector(self, mask: int) -> int:
-        total = self.ones if mask & 1 else 0
-        for i in bits(mask >> 1):
-            total ^= self.variables[i]
-        return total
+        return _affine(mask, self.ones, self.variables)
+
+
+def lightest_masks(ones: int, variables: Sequence[int]) -> dict[int, int]:
+    """The affine functions of variables (vectors) by vector, each with a mask of the fewest variables: bit 0 is the
+    constant 1 (the vector `ones`), bit i + 1 variable i."""
+    found: dict[int, int] = {}
+    for mask in sorted(range(2 << len(variables)), key=lambda m: ((m >> 1).bit_count(), m)):
+        found.setdefault(_affine(mask, ones, variables), mask)
+    return found
+
+
+def _affine(mask: int, ones: int, variables: Sequence[int]) -> int:
+    total = ones if mask & 1 else 0
+    for i in bits(mask >> 1):
+        total ^= variables[i]
+    return total
 
 
 @lru_cache(maxsize=256)

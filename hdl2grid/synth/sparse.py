@@ -19,7 +19,7 @@ from hdl2grid.synth.blocks import StatesOf, vector_of
 from hdl2grid.synth.exactlyone import SIZES, exactly_ones_within
 from hdl2grid.synth.gf2 import Basis, bits
 from hdl2grid.synth.network import COLLECTOR, EXACTLY_ONE, PRODUCT, Form, Network
-from hdl2grid.synth.onelevel import Target
+from hdl2grid.synth.onelevel import Target, lightest_masks
 from hdl2grid.synth.sinks import OUTPUT, REGISTER, Problem
 from hdl2grid.synth.wiring import Pool, Prices, cheapest_basis
 
@@ -128,12 +128,7 @@ class _Functions:
     def __init__(self, num_states: int, columns: Sequence[int]) -> None:
         self.num_states, self.ones = num_states, (1 << num_states) - 1
         self.affine = Basis([self.ones, *columns])
-        self.lightest: dict[int, int] = {}
-        for mask in sorted(range(2 << len(columns)), key=lambda m: ((m >> 1).bit_count(), m)):
-            vector = self.ones if mask & 1 else 0
-            for i in bits(mask >> 1):
-                vector ^= columns[i]
-            self.lightest.setdefault(vector, mask)
+        self.lightest = lightest_masks(self.ones, columns)
 
     def sums(
         self, wanted: Sequence[int], cells: Sequence[int], forms: Sequence[Form], signals: Sequence[int]
