@@ -82,9 +82,7 @@ def _crowd(survey: Survey, tile: Tile) -> int:
     return sum((x + dx, y + dy) in survey.taken for dx in (-1, 0, 1) for dy in (-1, 0, 1))
 
 
-def _stub_spot(
-    survey: Survey, net: NetInfo, others: dict[str, set[Tile]], taken: Collection[Tile]
-) -> Spot | None:
+def _stub_spot(survey: Survey, net: NetInfo, others: dict[str, set[Tile]], taken: Collection[Tile]) -> Spot | None:
     """The shortest straight stub of temporary wire beside the net, clear of the `others` (by colour) and of what is
     `taken` by devices, that ends on a tile for a button."""
     plan = survey.plan
