@@ -17,7 +17,7 @@ from hdl2grid.rng import below, seeded, unit
 from hdl2grid.synth.exactlyone import SIZES, add_exactly_ones
 from hdl2grid.synth.gf2 import Basis, bits
 from hdl2grid.synth.groups import REGISTER_TERMS, Behaviour
-from hdl2grid.synth.words import flats_within, rank, residues, words
+from hdl2grid.synth.words import flats_within, ones_in, rank, residues, words
 
 _MOST_DIMENSION = 14
 _MOST_POINTS = 64
@@ -332,7 +332,7 @@ def _factors(vector: Any, planes: Any, plane_sum: Any, plane_weight: Any, ones: 
         for p in range(len(planes)):
             if planes[p] & vector == vector:
                 left = rest & planes[p]
-                gain = _ones(rest) - _ones(left)
+                gain = ones_in(rest) - ones_in(left)
                 if gain > 0:
                     terms = weight[plane_sum[p]] + plane_weight[p]
                     price = 1 + terms + 4 * max(0, terms - 2) + _EXCESS * max(0, terms - TOGGLE_TERMS)
@@ -343,11 +343,3 @@ def _factors(vector: Any, planes: Any, plane_sum: Any, plane_weight: Any, ones: 
         total += best_price
         rest = best_rest
     return total
-
-
-@njit(cache=True, inline="always")
-def _ones(word: Any) -> Any:
-    word = word - ((word >> np.uint64(1)) & np.uint64(0x5555555555555555))
-    word = (word & np.uint64(0x3333333333333333)) + ((word >> np.uint64(2)) & np.uint64(0x3333333333333333))
-    word = (word + (word >> np.uint64(4))) & np.uint64(0x0F0F0F0F0F0F0F0F)
-    return np.int64((word * np.uint64(0x0101010101010101)) >> np.uint64(56))

@@ -40,6 +40,7 @@ def share_flats(
     params: SynthParams,
     known: Known,
     hubs: bool = False,
+    structure: bool = True,
 ) -> Problem:
     """`problem` with the sinks of each group mapped anew as exclusive sums of flats, where `cost` gets less.
 
@@ -55,7 +56,7 @@ def share_flats(
         if _is_least(best, group):
             continue
         plain = [[p.sinks[i].form for i in group] for p in (whole, *others)]
-        structures = _structured(whole, group)
+        structures = _structured(whole, group) if structure else []
         plain += [[found.get(i, whole.sinks[i].form) for i in group] for found in structures]
         if hubs:
             plain += [f for p in (whole, *others) for f in _with_hubs(p, group, params, known)]

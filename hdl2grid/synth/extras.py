@@ -8,13 +8,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from itertools import combinations
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numba import njit
 
 from hdl2grid.synth.network import COLLECTOR
+from hdl2grid.synth.words import ones_in
 
 if TYPE_CHECKING:
     from hdl2grid.synth.onelevel import LocalCell, Target
 
+_MOST_SIGNALS = 64  # sums are words; cells that are wanted beyond are not added
 
 def add_extras(
     num_variables: int,
@@ -29,30 +34,19 @@ def add_extras(
     Masks: bit 0 the constant, then the variables, then the cells. `pool` holds cells with their sums.
     """
     made, written = list(cells), list(forms)
-    while True:
-        over = [(f, h, t) for f, h, t in zip(written, forms, targets, strict=True) if _excess(f, t)]
-        excess = sum(_excess(f, t) for f, _, t in over)
-        if not over:
+    own = np.array([0 if t.own is None else 2 << t.own for t in targets], dtype=np.uint64)
+    limits = np.array([t.limit for t in targets], dtype=np.int64)
+    plain = np.array(forms, dtype=np.uint64)
+    while 1 + num_variables + len(made) < _MOST_SIGNALS:
+        sums = list(_sums(num_variables, len(made)))
+        values = np.array([*(s for _, s in pool), *sums], dtype=np.uint64)
+        now = np.array(written, dtype=np.uint64)
+        new = np.uint64(1 << (1 + num_variables + len(made)))
+        best = _best_option(values, len(pool), new, now, plain, own, limits)
+        if best < 0:
             break
-        new = 1 << (1 + num_variables + len(made))
-        best: tuple[int, bool, int, LocalCell, list[int]] | None = None
-        options = [*pool, *((make(COLLECTOR, (s,)), s) for s in _sums(num_variables, len(made)))]
-        for cell, value in options:
-            if not any(_excess(f, t) > min(_excess(g ^ value ^ new, t) for g in (f, h)) for f, h, t in over):
-                continue
-            trial = [
-                _shorter(_shorter(f, f ^ value ^ new, t), h ^ value ^ new, t)
-                for f, h, t in zip(written, forms, targets, strict=True)
-            ]
-            left = sum(_excess(f, t) for f, t in zip(trial, targets, strict=True))
-            total = sum(_terms(f, t) for f, t in zip(trial, targets, strict=True))
-            key = left, cell.kind == COLLECTOR, total
-            if left < excess and (best is None or key < best[:3]):
-                best = (*key, cell, trial)
-        if best is None:
-            break
-        made.append(best[3])
-        written = best[4]
+        made.append(pool[best][0] if best < len(pool) else make(COLLECTOR, (sums[best - len(pool)],)))
+        written = [int(f) for f in _trial(values[best], new, now, plain, own)]
     return tuple(made), tuple(written)
 
 
@@ -65,14 +59,48 @@ def _sums(num_variables: int, num_cells: int) -> Iterator[int]:
                 yield sum(1 << s for s in chosen)
 
 
-def _terms(form: int, target: Target) -> int:
-    count = (form >> 1).bit_count()
-    return count if target.own is None else count - (form >> (target.own + 1) & 1)
+@njit(cache=True)
+def _best_option(values: Any, num_pool: int, new: Any, written: Any, forms: Any, own: Any, limits: Any) -> int:
+    """The value whose cell leaves the fewest terms above limits, no collector preferred, then the fewest terms; -1
+    where none leaves fewer than there are. Collectors are those from `num_pool` on."""
+    excess = 0
+    for i in range(len(written)):
+        excess += max(0, _terms(written[i], own[i]) - limits[i])
+    best, best_key = -1, (excess, False, 0)
+    for k in range(len(values)):
+        left, total = 0, 0
+        for i in range(len(written)):
+            terms = _terms(_shortest(values[k], new, written[i], forms[i], own[i]), own[i])
+            left += max(0, terms - limits[i])
+            total += terms
+            if left >= excess:
+                break
+        key = (left, k >= num_pool, total)
+        if left < excess and (best < 0 or key < best_key):
+            best, best_key = k, key
+    return best
 
 
-def _excess(form: int, target: Target) -> int:
-    return max(0, _terms(form, target) - target.limit)
+@njit(cache=True)
+def _trial(value: Any, new: Any, written: Any, forms: Any, own: Any) -> Any:
+    """The forms where signal `new`, whose value is the sum `value`, makes them shorter."""
+    found = written.copy()
+    for i in range(len(written)):
+        found[i] = _shortest(value, new, written[i], forms[i], own[i])
+    return found
 
 
-def _shorter(a: int, b: int, target: Target) -> int:
-    return b if _terms(b, target) < _terms(a, target) else a
+@njit(cache=True, inline="always")
+def _shortest(value: Any, new: Any, written: Any, form: Any, own: Any) -> Any:
+    change = value ^ new
+    found = written
+    for other in (written ^ change, form ^ change):
+        if _terms(other, own) < _terms(found, own):
+            found = other
+    return found
+
+
+@njit(cache=True, inline="always")
+def _terms(form: Any, own: Any) -> Any:
+    """How many signals stand in a sum besides the constant and the sink's own."""
+    return ones_in(form & ~(own | np.uint64(1)))

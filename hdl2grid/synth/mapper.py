@@ -168,10 +168,10 @@ class Mapper:
         best = None
         problem = build(self.logic, self.constant, chosen, limits.max_toggles)
         if has_wide(problem):
-            best = self._finished(problem, chosen, limits, budget, True, polish)
+            best = self._finished(problem, chosen, limits, budget, True, polish, not quick)
             budget = budget if best is None else best.stacks
             problem = build(self.logic, self.constant, chosen, limits.max_toggles)
-        other = self._finished(problem, chosen, limits, budget, False, polish)
+        other = self._finished(problem, chosen, limits, budget, False, polish, not quick)
         return other if best is None or other is not None and other.stacks < best.stacks else best
 
     def _finished(
@@ -182,6 +182,7 @@ class Mapper:
         budget: int | None,
         cut_wide: bool,
         polish: bool,
+        structure: bool,
     ) -> Mapped | None:
         left = None if budget is None else budget - len(problem.gates)
         mapped = map_blocks(problem, self.states_of, limits, self.solved, self.truths, left, cut_wide)
@@ -202,7 +203,7 @@ class Mapper:
             others = [carries] if carries else []
             trials = []
             for hubs in (False, True) if any(has_hubs(p) for p in (whole, *others)) else (False,):
-                shared = share_flats(problem, whole, others, cost, limits, self.flats, hubs)
+                shared = share_flats(problem, whole, others, cost, limits, self.flats, hubs, structure)
                 trials.append(bundle(drop_dependent(shared, cost), cost))
             problem = min(trials, key=cost)
         return timed_mapping(self.logic, problem, limits, blocks, solved)

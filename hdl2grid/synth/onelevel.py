@@ -23,12 +23,13 @@ from hdl2grid.synth.extras import add_extras
 from hdl2grid.synth.gf2 import Basis, bits
 from hdl2grid.synth.network import EXACTLY_ONE, PRODUCT
 from hdl2grid.synth.wiring import Pool, Prices, cheapest_basis
-from hdl2grid.synth.words import Words, flats_within, words
+from hdl2grid.synth.words import Words, flats_within, lightest_planes, words
 
 _MOST_FLATS = 60_000
 _MOST_LIGHT = 20
 _MOST_TESTS = 1 << 27
 _POOL = 250
+_MOST_PRODUCTS = 150
 
 
 @dataclass(frozen=True)
@@ -74,7 +75,11 @@ class Space:
         self.planes = words(v for v in self.lightest if v not in (0, self.ones))
         priced = [(int(p), Prices.factor(self.lightest[int(p)])) for p in self.planes]
         self.cells: dict[int, tuple[LocalCell, int]] = {}
-        self.priced_planes = sorted(priced, key=lambda item: (item[1], self.lightest[item[0]]))
+        priced.sort(key=lambda item: (item[1], self.lightest[item[0]]))
+        self.priced_planes = (
+            np.array([p for p, _ in priced], dtype=np.uint64),
+            np.array([price for _, price in priced], dtype=np.int64),
+        )
 
     @cached_property
     def extensions(self) -> tuple[list[Extension], dict[int, tuple[int, ...]]]:
@@ -175,11 +180,9 @@ def _extensions(space: Space) -> tuple[list[Extension], dict[int, tuple[int, ...
 
 def _ones_within(space: Space, rows: Sequence[int], within: Words) -> dict[int, tuple[int, ...]]:
     """Exactly-one stacks that lie in W and with the products in it span it, by vector; none where they do not."""
-    planes = [p for p, _ in space.priced_planes]
-    found = add_exactly_ones(
-        space.ones.bit_length(), np.array(planes, dtype=np.uint64), Basis(rows), space.affine, within
-    )
-    return {v: tuple(space.lightest[planes[i]] for i in chosen) for v, chosen in found.items()}
+    planes, _ = space.priced_planes
+    found = add_exactly_ones(space.ones.bit_length(), planes, Basis(rows), space.affine, within)
+    return {v: tuple(space.lightest[int(planes[i])] for i in chosen) for v, chosen in found.items()}
 
 
 def _handiest(space: Space, extension: Extension, wanted: set[int]) -> list[int]:
@@ -238,8 +241,8 @@ def _exactly_ones(space: Space) -> dict[int, tuple[int, ...]]:
             more |= one & value
             one |= value
         values, first = np.unique(one & ~more, return_index=True)
-        for v, i in zip(values, first, strict=True):
-            found.setdefault(int(v), tuple(light[p] for p in picks[i]))
+        for v, chosen in zip(values.tolist(), picks[first].tolist(), strict=True):
+            found.setdefault(v, tuple([light[p] for p in chosen]))
     return found
 
 
@@ -257,26 +260,10 @@ def lightest_cell(space: Space, vector: int, ones: dict[int, tuple[int, ...]]) -
 
 def _lightest_factors(space: Space, vector: int) -> tuple[tuple[int, ...], int]:
     """Affine factors whose product is `vector`, lightest first found, as masks; and their price."""
-    ranked = [(p, price) for p, price in space.priced_planes if p & vector == vector]
-    best: list[tuple[int, ...]] = []
-    best_price = [1 << 30]
-    budget = [150]
-
-    def descend(rest: int, chosen: tuple[int, ...], price: int) -> None:
-        if price >= best_price[0] or budget[0] == 0:
-            return
-        budget[0] -= 1
-        if not rest:
-            best_price[0] = price
-            best[:] = [chosen]
-            return
-        low = rest & -rest
-        for p, more in ranked:
-            if not p & low:
-                descend(rest & p, (*chosen, p), price + more)
-
-    descend(space.ones & ~vector, (), 0)
-    return tuple(sorted(space.lightest[p] for p in best[0])) if best else (), best_price[0]
+    planes, prices = space.priced_planes
+    ranked = np.flatnonzero(planes & np.uint64(vector) == np.uint64(vector))
+    found, price = lightest_planes(planes[ranked], prices[ranked], np.uint64(space.ones & ~vector), _MOST_PRODUCTS)
+    return tuple(sorted(space.lightest[int(planes[ranked[i]])] for i in found)), int(price)
 
 
 def express(space: Space, cells: Sequence[int], vectors: Sequence[int]) -> tuple[int, ...]:

@@ -136,3 +136,50 @@ def flats_within(rows: Any, planes: Any) -> Any:
             heights[count] = height
             count += 1
     return found[:count], heights[:count]
+
+
+@njit(cache=True, inline="always")
+def ones_in(word: Any) -> Any:
+    """How many bits of a 64-bit word are 1."""
+    word = word - ((word >> np.uint64(1)) & np.uint64(0x5555555555555555))
+    word = (word & np.uint64(0x3333333333333333)) + ((word >> np.uint64(2)) & np.uint64(0x3333333333333333))
+    word = (word + (word >> np.uint64(4))) & np.uint64(0x0F0F0F0F0F0F0F0F)
+    return np.int64((word * np.uint64(0x0101010101010101)) >> np.uint64(56))
+
+
+@njit(cache=True)
+def lightest_planes(planes: Any, prices: Any, rest: Any, budget: int) -> Any:
+    """Positions of planes that leave nothing of `rest` (all that they leave out), of the lowest price found by depth
+    first in at most `budget` tries; and that price, which is 1 << 30 where none were found."""
+    num = len(planes)
+    best, best_count, best_price = np.zeros(65, dtype=np.int64), 0, 1 << 30
+    chosen, price = np.zeros(66, dtype=np.int64), np.zeros(66, dtype=np.int64)
+    left = np.zeros(66, dtype=np.uint64)
+    left[0] = rest
+    depth, fresh = 0, True
+    while depth >= 0:
+        if fresh:
+            fresh = False
+            if price[depth] >= best_price or budget == 0:
+                depth -= 1
+                continue
+            budget -= 1
+            if left[depth] == 0:
+                best_price, best_count = price[depth], depth
+                best[:depth] = chosen[:depth]
+                depth -= 1
+                continue
+            chosen[depth] = -1
+        low = left[depth] & (~left[depth] + np.uint64(1))
+        at = chosen[depth] + 1
+        while at < num and planes[at] & low:
+            at += 1
+        if at == num or budget == 0:
+            depth -= 1
+            continue
+        chosen[depth] = at
+        left[depth + 1] = left[depth] & planes[at]
+        price[depth + 1] = price[depth] + prices[at]
+        depth += 1
+        fresh = True
+    return best[:best_count].copy(), best_price
