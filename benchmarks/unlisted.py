@@ -2,7 +2,7 @@
 
     python benchmarks/unlisted.py [--json FILE] [KIND ...]
 
-modulo: counters of 2 to 64 states that show their last. gray, lfsr: such codes, shown. bcd: chains of decimal digits.
+modulo: counters of up to 1,000 states, their last shown. gray, lfsr: such codes, shown. bcd: chains of decimal digits.
 gated: chains of dividers with a switch that holds them. clocks: two clocks, one counter each, that light a lamp
 together. machine: random state machines with two switches. ones: how many of n loaded bits are 1. exactly: whether
 half of them are.
@@ -132,7 +132,7 @@ def exactly(n: int) -> Logic:
 
 
 KINDS: dict[Callable[[int], Logic], Sequence[int]] = {
-    modulo: (*range(2, 33), 36, 40, 48, 60, 64),
+    modulo: (*range(2, 33), 36, 40, 48, 60, 64, 65, 80, 99, 100, 128, 256, 365, 1000),
     gray: range(2, 9),
     lfsr: range(3, 17),
     bcd: (1, 2, 3, 4, 6, 8),

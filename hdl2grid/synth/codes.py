@@ -9,13 +9,14 @@ linear in b as a function of states. So the rank of W over F is what a search ha
   its subspaces are looked at;
 - rank k: the same for F + U, for all spaces U of k dimensions that a code can lie in (see `codespaces.py`), k
   going up until there is a code, or until there would be too many;
-- linear codes: the kernels of polynomials in "after a tick" (no cells for counting at all);
+- linear codes: the kernels of polynomials in "after a tick" (no cells for counting at all), and those with one jump
+  (see `jumpcodes.py`);
 - annealing over codes for the rest.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -28,10 +29,12 @@ from hdl2grid.synth.codespaces import spaces_of_rank
 from hdl2grid.synth.codewiring import Wired, spread, wire
 from hdl2grid.synth.covers import Flat
 from hdl2grid.synth.gf2 import Basis, bits
-from hdl2grid.synth.groups import REGISTER_TERMS, Behaviour
+from hdl2grid.synth.groups import MOST_STATES, REGISTER_TERMS, Behaviour
+from hdl2grid.synth.jumpcodes import jump_code_with_cells, jump_codes, most_bits_inside
 from hdl2grid.synth.onelevel import Target, one_level
 
 BY_DIMENSION = "dimension: c r + dim F - 1"
+BY_COUNTING = "counting: c r + dim F - dim F & A; a sum of code bits is 1 in at most half of the codes, and 0 in half"
 BY_SPACES = "exhaustion: no code lies in any space of lower rank"
 _MOST_CODES = 400
 _MOST_ANNEALED = 24
@@ -100,6 +103,7 @@ class _Problem:
         self.size = len(pivots)
         self.now = [sum((v >> p & 1) << i for i, p in enumerate(pivots)) for v in now]
         self.then = [sum((v >> p & 1) << i for i, p in enumerate(pivots)) for v in then]
+        self.inside = _kernel_of(self.now)
 
     def base(self, width: int) -> int:
         """The stacks of a code of that width and rank 0."""
@@ -107,6 +111,10 @@ class _Problem:
 
     def least_rank(self, width: int) -> int:
         return max(0, width + 1 + self.context - self.dim)
+
+    def counted_rank(self, width: int) -> int:
+        """As `least_rank`, by how many sums of a code's bits can be in F."""
+        return width - most_bits_inside(self.inside, self.behaviour.num_states, width)
 
     def rank(self, codes: Sequence[int], width: int) -> int:
         vectors = []
@@ -124,6 +132,8 @@ class _Problem:
 def find_codes(behaviour: Behaviour, seed: int) -> tuple[Coding, ...]:
     """The best code found, the design's own where no other is clearly better, and others that look nearly as good
     where sums that are too long make it hard to tell; none where the machine is too large for the search."""
+    if behaviour.num_states > MOST_STATES:
+        return _jumping(behaviour)
     problem = _Problem(behaviour)
     found: tuple[Coding, ...] = ()
     given = [(max(max(behaviour.code).bit_length(), 1), behaviour.code)]
@@ -141,6 +151,22 @@ def find_codes(behaviour: Behaviour, seed: int) -> tuple[Coding, ...]:
         found = found[:1]  # nothing is known of the cells that it will take
     made = [Coding(c.width, c.codes, c.stacks, bound, *_verdict(c.stacks, bound), False, c.flats) for c in flat]
     return (*made, *found) if len(behaviour.here) > 64 else (*found, *made)
+
+
+def _jumping(behaviour: Behaviour) -> tuple[Coding, ...]:
+    """A code for a counter of many states."""
+    found = jump_code_with_cells(behaviour)
+    if found is None:
+        return ()
+    code, cells = found
+    n, cost = behaviour.num_states, behaviour.register_cost
+    fixed = Basis([(1 << n) - 1, *behaviour.wanted])
+    inside = [sum((v >> p & 1) << s for p, s in enumerate(behaviour.here)) for v in fixed.sorted_rows()]
+    widths = range(code.width, n)
+    bound = min(cost * w + len(fixed) - 1 - most_bits_inside(inside, n, w) for w in widths)
+    stacks = cost * code.width + len(cells)
+    verdict, proof = ("proved minimal", BY_COUNTING) if stacks <= bound else ("open", "")
+    return (Coding(code.width, code.codes, stacks, bound, verdict, proof, False, cells),)
 
 
 def code_of(behaviour: Behaviour, width: int, codes: Sequence[int], own: bool = False) -> Coding | None:
@@ -192,15 +218,23 @@ class _Search:
             self.offer(codes, width, self.problem.rank(codes, width))
         for width, codes in self._linear():
             self.offer(codes, width, self.problem.rank(codes, width))
-        for width in range(self.least, self.behaviour.num_states):
+        many = self.behaviour.num_states > _FEW_STATES
+        for code in jump_codes(self.behaviour) if many else ():
+            self.offer(code.codes, code.width, self.problem.rank(code.codes, code.width))
+        widths = range(self.least, self.behaviour.num_states)
+        ranks = {w: self._least_rank(w) for w in widths}
+        if many and self.cheapest <= self._bound_of(ranks):
+            self.excluded = ranks
+            return
+        for width in widths:
             all_known = self._exact(width)
             if width > _MOST_WIDTH:
                 continue
             # One register more may be wired with fewer stacks for long sums: as good as one stack fewer.
-            slack = 1 if self.behaviour.num_states > _FEW_STATES else 0
+            slack = 1 if many else 0
             if not all_known and self.problem.base(width) + self.excluded[width] < self.cheapest + 2 * slack:
                 self._anneal(width)
-        if self.behaviour.num_states > _FEW_STATES:
+        if many:
             self._expand()
 
     def _given(self) -> Iterator[tuple[int, tuple[int, ...]]]:
@@ -255,7 +289,8 @@ class _Search:
 
     def _least_rank(self, width: int) -> int:
         """A rank that no code of that width is below: V(U) has at most 2 dim U more dimensions than V(0)."""
-        return max(self.problem.least_rank(width), (width + 2 - len(self.inside_both)) // 2)
+        within = (width + 2 - len(self.inside_both)) // 2
+        return max(self.problem.least_rank(width), self.problem.counted_rank(width), within)
 
     def _spaces(self, width: int, rank: int) -> tuple[list[list[int]], bool]:
         """The spaces of that rank in which a code can lie, and whether these are all."""
@@ -296,7 +331,7 @@ class _Search:
         if not self.behaviour.context:
             for a, b in zip(self.behaviour.here, self.behaviour.after, strict=True):
                 following[a], preceding[b] = b, a
-        inside = np.array(self._inside(), dtype=np.uint64)
+        inside = np.array(self.problem.inside, dtype=np.uint64)
         start = np.array([sum((s >> j & 1) << s for s in range(n)) for j in range(width)], dtype=np.uint64)
         steps, tries = (_STEPS, 2) if n <= _FEW_STATES else (_LONG_STEPS, _TRIES)
         if self.problem.base(width) + self.excluded[width] > self.cheapest:
@@ -331,10 +366,6 @@ class _Search:
             rows_found, count, _ = self._subspaces(space, width, _EXPAND_WORK)
             for row in rows_found[: min(count, _MOST_ANNEALED // 2)]:
                 self.offer(row, width, self.problem.rank(row, width))
-
-    def _inside(self) -> list[int]:
-        """A basis of the functions of states that are in F."""
-        return _kernel_of(self.problem.now)
 
     def best(self) -> tuple[Coding, ...]:
         """The code of fewest stacks, those for sums that are too long among them; then of fewest without those;
@@ -382,8 +413,10 @@ class _Search:
 
     def _proof(self, bound: int) -> str:
         """The kind of proof that no code has fewer than `bound` stacks."""
-        plain = min(self.problem.base(w) + self.problem.least_rank(w) for w in self.excluded)
-        return BY_DIMENSION if bound <= plain else BY_SPACES
+        if bound <= self._bound_of({w: self.problem.least_rank(w) for w in self.excluded}):
+            return BY_DIMENSION
+        counted = {w: max(self.problem.least_rank(w), self.problem.counted_rank(w)) for w in self.excluded}
+        return BY_COUNTING if bound <= self._bound_of(counted) else BY_SPACES
 
     def _tried(self, entries: Sequence[tuple[int, tuple[int, ...]]]) -> list[tuple[_Key, int, Wired]]:
         """The codes that look best wired after a short search, after a longer one; where products alone will not do
@@ -399,7 +432,10 @@ class _Search:
     def _bound(self) -> int:
         """The fewest stacks that are not excluded. (Of as many independent bits as states, one is a sum of the
         others, up to the constant.)"""
-        return min(self.problem.base(w) + rank for w, rank in self.excluded.items())
+        return self._bound_of(self.excluded)
+
+    def _bound_of(self, ranks: Mapping[int, int]) -> int:
+        return min(self.problem.base(w) + rank for w, rank in ranks.items())
 
     def _wired(
         self, width: int, codes: tuple[int, ...], steps: int, seed: int, fixed: bool = False, tests: bool = True

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 _MOST_SIGNALS = 64  # sums are words; cells that are wanted beyond are not added
 
+
 def add_extras(
     num_variables: int,
     cells: Sequence[LocalCell],

@@ -22,7 +22,9 @@ from hdl2grid.synth.gf2 import bits
 
 StatesOf = Callable[[tuple[int, ...], int], States | None]
 
-_MOST_STATES = 64
+MOST_STATES = 64
+"""Of a group, if it is not a ring (see `jumpcodes.py`)."""
+_MOST_IN_RING = 1024
 _MOST_POINTS = 1 << 16
 _MOST_REGISTERS = 24
 _MOST_CANDIDATES = 64
@@ -71,7 +73,8 @@ class Group:
 def find_groups(logic: Logic, constant: frozenset[int], states_of: StatesOf, max_toggles: int) -> tuple[Group, ...]:
     """The groups whose code is free: no output shows one of their registers, and the user has not chosen it.
 
-    Groups with more than 64 states, or too large a context, are left out.
+    Groups with more than 64 states are left out, except for rings that read nothing, which may have 1,024; and those
+    with too large a context.
     """
     supports = node_supports(logic.xag)
     found = []
@@ -80,6 +83,19 @@ def find_groups(logic: Logic, constant: frozenset[int], states_of: StatesOf, max
         if group is not None:
             found.append(group)
     return tuple(found)
+
+
+def ring_of(here: Sequence[int], after: Sequence[int], num_states: int) -> list[int] | None:
+    """The states in their order, from state 0 on, where a tick goes round through all of them; else None."""
+    step = dict(zip(here, after, strict=True))
+    if len(here) != num_states or len(step) != num_states:
+        return None
+    order = [0]
+    while (state := step[order[-1]]) != 0:
+        if len(order) == num_states:
+            return None
+        order.append(state)
+    return order if len(order) == num_states else None
 
 
 def node_supports(xag: Xag) -> list[int]:
@@ -133,7 +149,7 @@ def _group(
 ) -> Group | None:
     if len(members) > _MOST_REGISTERS:
         return None
-    own_states = states_of(tuple(m + 1 for m in members), _MOST_STATES)
+    own_states = states_of(tuple(m + 1 for m in members), _MOST_IN_RING)
     if own_states is None or len(own_states) < 2:
         return None
     xag = logic.xag
@@ -154,6 +170,8 @@ def _group(
     number = {int(state): i for i, state in enumerate(own_states)}
     here = _numbers([columns[nodes[m]] for m in members], len(points), number)
     after = _numbers(evaluate(xag, data, columns, ones, forced), len(points), number)
+    if len(own_states) > MOST_STATES and (context or ring_of(here, after, len(own_states)) is None):
+        return None
     kept = [p for p in range(len(points)) if after[p] >= 0]
     inside = own | sum(1 << nodes[s - 1] for s in context)
     found = _wanted(logic, supports, members, condition, own, inside, columns, ones)

@@ -198,6 +198,8 @@ class Mapper:
                 met[key] = trial, timed_mapping(self.logic, trial, limits, blocks, solved).stacks
             return met[key][1]
 
+        if _num_cells(whole) < _num_cells(problem) and cost(whole) < cost(problem):
+            problem = whole  # blocks that are each the least may have cells that differ only where no state is
         if polish and not all(block.is_least for block in blocks):
             carries = with_majorities(whole, self.logic, self.constant, chosen)
             others = [carries] if carries else []
@@ -221,6 +223,10 @@ class Mapper:
                     free = np.arange(1 << inputs, dtype=np.uint64) << np.uint64(len(registers))
                     self.states[key] = np.sort((free[:, None] | own[None, :]).ravel())
         return self.states[key]
+
+
+def _num_cells(problem: Problem) -> int:
+    return len(problem.network.cone([sink.form for sink in problem.sinks]))
 
 
 def timed_mapping(

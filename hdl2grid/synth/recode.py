@@ -231,6 +231,8 @@ def from_table(
         return _built(builder, literals, affine)
     for vector, complement in ((value, 0), (value ^ ones, 1)):
         factors = _factors(columns, vector, ones)
+        if factors is None and vector.bit_count() == 1:
+            factors = [((i,),) if column & vector else ((i,), ()) for i, column in enumerate(columns)]
         if factors is not None:
             return builder.and_all([_built(builder, literals, f) for f in factors]) ^ complement
     for degree in range(2, len(columns) + 1):
