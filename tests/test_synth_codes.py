@@ -111,3 +111,17 @@ def test_a_group_may_look_at_registers_that_get_another_code_themselves() -> Non
     made = synthesise(logic, sources_of(logic))
     assert len(made.report.codes) >= 2
     compare(logic, made.circuit, walk(logic, 500, 1))
+
+
+def test_a_wide_code_of_few_states_is_not_looked_at_as_one_space() -> None:
+    # 24 registers of which one is 1: all 2^25 affine functions of them would take minutes.
+    w = Words()
+    count = w.register("count", 24, 1)
+    lamps = [
+        w.b.xor_all([w.b.and_(count[i], count[j] ^ 1) for i, j in pairs]) for pairs in (((0, 5), (3, 9)), ((7, 2),))
+    ]
+    data = {f"count[{i}]": count[i - 1] for i in range(24)}
+    logic = w.logic("ring", data, {"lamp": lamps})
+    made = synthesise(logic, sources_of(logic))
+    assert made.report.registers == 5
+    compare(logic, made.circuit, ["sync"] * 50 + walk(logic, 100, 1))

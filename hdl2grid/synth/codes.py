@@ -52,6 +52,7 @@ _FINALISTS = 4
 _MADE_STEPS = 6000
 _MOST_RIVALS = 4
 _FEW_POINTS = 32
+_MOST_VARIABLES = 12
 _MARGIN = 4
 _LEVELS = 3
 _MOST_WIRED = 24
@@ -453,9 +454,9 @@ class _Search:
 
     def _made(self, width: int, wired: Wired) -> tuple[int, int]:
         """The stacks of a code, those among them that only shorten sums; and without these. (The least of both where
-        there are too many points.)"""
+        there are too many points, or affine functions.)"""
         behaviour = self.behaviour
-        if not self._is_small():
+        if not self._is_small() or width + len(behaviour.context) > _MOST_VARIABLES:
             return (self.problem.base(width) + self.problem.rank(wired.codes, width),) * 2
         now = [spread(wired.codes, j, behaviour.here) for j in range(width)]
         then = [spread(wired.codes, j, behaviour.after) for j in range(width)]
