@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -39,14 +40,12 @@ MAX_JOBS = 64
 @click.option(
     "--jobs",
     type=click.IntRange(1, MAX_JOBS),
-    default=1,
-    show_default=True,
-    help="Processes that search at the same time; the plan is the same for any number.",
+    help="Processes that search at the same time, by default one a processor; the plan is the same for any number.",
 )
 @flow_options
 @output_options
 def plan_command(
-    design: str, out: Path | None, stop_after: str | None, no_guide: bool, jobs: int, **chosen: Any
+    design: str, out: Path | None, stop_after: str | None, no_guide: bool, jobs: int | None, **chosen: Any
 ) -> None:
     """Make a proven plan of a DESIGN, and write it to a folder.
 
@@ -58,7 +57,7 @@ def plan_command(
     Ctrl-C while it is placed and routed ends the search: the best legal plan so far is proved and written.
     """
     state = session()
-    options = replace(options_from(**chosen), jobs=jobs)
+    options = replace(options_from(**chosen), jobs=jobs or min(MAX_JOBS, _processors()))
     stop = Stop()
     with (
         Reporter(verbose=state.verbose) as reporter,
@@ -82,6 +81,11 @@ def plan_command(
             folder.write(files)
     _tell(state, outcome, options, folder.path, sorted(files))
     _judge(outcome, folder.path)
+
+
+def _processors() -> int:
+    """How many processors this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def _with_picture(failed: NotPlaced, name: str, options: FlowOptions, folder: ResultFolder) -> NotPlaced:

@@ -161,7 +161,7 @@ class Crew:
 
     def _submit(self, params: LayoutParams, task: Task) -> Future[Found]:
         if isinstance(self._pool, ProcessPoolExecutor):
-            with _interrupts_blocked():  # the first call begins the processes, and they inherit that
+            with _signals_blocked():  # the first calls begin the processes, and they inherit that
                 return self._pool.submit(_work, params, task)
         return self._pool.submit(_do, self.netlist, params, task, self._watches[0])
 
@@ -189,12 +189,13 @@ class Crew:
 
 
 @contextlib.contextmanager
-def _interrupts_blocked() -> Iterator[None]:
-    """Within it, Ctrl-C waits, where the system can do that; a process begun here never hears it."""
+def _signals_blocked() -> Iterator[None]:
+    """Within it, Ctrl-C and SIGTERM wait, where the system can do that; a process begun here never hears Ctrl-C, and
+    SIGTERM once it has left the group (`_enter`)."""
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM})
     try:
         yield
     finally:
@@ -212,8 +213,12 @@ _OWN: dict[str, Any] = {}
 
 
 def _enter(netlist: Netlist, params: LayoutParams, room: Any, counter: Any, parent: int) -> None:
-    """Begins a worker process. Ctrl-C reaches it too, but what is to be done about it is the parent's decision."""
+    """Begins a worker process, in a group of its own: what a terminal or a time limit sends to the parent's group is
+    the parent's to decide."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    if hasattr(os, "setpgid"):
+        os.setpgid(0, 0)
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGTERM})
     with counter.get_lock():
         number = counter.value
         counter.value += 1
