@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import multiprocessing
+from dataclasses import replace
 
 import numba
 import numpy as np
@@ -12,7 +13,7 @@ from plans import COLOURS, PAIRS
 from hdl2grid.layout.arrays import WATCH_COMPILING, WATCH_STOP, new_watch
 from hdl2grid.layout.assemble import assemble
 from hdl2grid.layout.beginning import begin
-from hdl2grid.layout.crew import Compilations, Crew, Stop, Task
+from hdl2grid.layout.crew import BEGIN, CUT_DOWN, Compilations, Crew, Stop, Task
 from hdl2grid.layout.effort import EFFORTS, Effort
 from hdl2grid.layout.lay_out import LayoutParams, lay_out
 from hdl2grid.netlist import Netlist
@@ -40,12 +41,26 @@ def test_a_task_is_the_same_in_a_thread_and_in_processes(counter: Netlist) -> No
     boards = []
     for jobs in (1, 2):
         with Crew(counter, params, jobs, Stop(), lambda *_: None) as crew:
-            boards.append([found.board for found in crew.run([Task(0), Task(1), Task(2)])])
+            boards.append([found.board for found in crew.run([Task(BEGIN, i) for i in range(3)])])
     for thread, process in zip(*boards, strict=True):
         assert (thread is None) == (process is None)
         if thread is not None:
             assert all(np.array_equal(a, b) for a, b in zip(thread, process, strict=True))
     assert boards[0][0] is not None
+
+
+def test_sketches_are_the_same_in_a_thread_and_in_processes(counter: Netlist) -> None:
+    """The first of them is effort quick's beginning, and cutting it down makes it no dearer."""
+    params = LayoutParams("long", 2, style="compact")
+    costs = []
+    for jobs in (1, 2):
+        with Crew(counter, params, jobs, Stop(), lambda *_: None) as crew:
+            sketches = crew.sketch(3)
+            (less,) = crew.run([Task(CUT_DOWN, -2, sketches[0].board)])
+            costs.append([one.cost for one in (*sketches, less)])
+    assert costs[0] == costs[1] and costs[0][3] <= costs[0][0]
+    assert costs[0][0] == begin(counter, replace(params, effort="quick"), 0).cost
+    assert len(set(costs[0][:3])) > 1
 
 
 def test_a_process_that_is_killed_changes_nothing(counter: Netlist) -> None:
@@ -55,7 +70,7 @@ def test_a_process_that_is_killed_changes_nothing(counter: Netlist) -> None:
 
     params = LayoutParams("quick", 2)
     with Crew(counter, params, 2, Stop(), kill_all) as crew:
-        found = crew.run([Task(0)])[0].board
+        found = crew.run([Task(BEGIN, 0)])[0].board
     alone = begin(counter, params, 0).board
     assert found is not None and alone is not None
     assert all(np.array_equal(a, b) for a, b in zip(found, alone, strict=True))
@@ -80,14 +95,14 @@ def test_a_stopped_search_keeps_what_is_legal(counter: Netlist) -> None:
 
     layout = lay_out(counter, LayoutParams("long", 1), progress, stop)
     assert layout.stats.is_stopped
-    begun = begin(counter, LayoutParams("quick", 1), 0, None, new_watch())
+    begun = begin(counter, LayoutParams("quick", 1), 0, new_watch())
     assert begun.board is not None and layout.stats.num_iterations < EFFORTS["long"].rounds * 20_000
 
 
 def test_no_kernel_begins_when_stopped(counter: Netlist) -> None:
     watch = new_watch()
     watch[WATCH_STOP] = 1
-    found = begin(counter, LayoutParams("long", 1), 0, None, watch)
+    found = begin(counter, LayoutParams("long", 1), 0, watch)
     assert found.board is None and found.placements == 0
 
 

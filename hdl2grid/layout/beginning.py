@@ -37,6 +37,7 @@ from hdl2grid.layout.placement import PlaceParams, pack, place
 from hdl2grid.layout.repair import RepairParams, better
 from hdl2grid.layout.repeats import Repeat, find_repeats
 from hdl2grid.layout.routing import RouteParams, rip_all, route
+from hdl2grid.layout.sieve import smaller
 from hdl2grid.layout.trouble import trouble_of
 from hdl2grid.netlist import Netlist
 from hdl2grid.rng import below, seeded
@@ -151,16 +152,23 @@ class Found:
         return FAR_OFF * FAR_OFF if self.board is None else int(self.board.size[0] * self.board.size[1])
 
 
-def begin(
-    netlist: Netlist, params: LayoutParams, number: int, model: Board | None = None, watch: Ints | None = None
-) -> Found:
-    """Beginning `number`: without a `model` on grids that grow until a layout is legal, else on one a little smaller
-    than that legal layout's. The same arguments give the same result, unless WATCH_STOP of `watch` is set meanwhile."""
+def begin(netlist: Netlist, params: LayoutParams, number: int, watch: Ints | None = None) -> Found:
+    """Beginning `number`: on grids that grow until a layout is legal, which is then cut down. The same arguments give
+    the same result, unless WATCH_STOP of `watch` is set meanwhile; so for the others below."""
     search = Search(netlist, params, number, watch)
-    board = search.first_legal() if model is None else search.smaller_than(model)
-    if board is not None and netlist.signals:
-        board = search.shrink(board)
-    return search.found(board)
+    return search.found(search.cut_down(search.first_legal()))
+
+
+def begin_from(netlist: Netlist, params: LayoutParams, number: int, model: Board, watch: Ints | None = None) -> Found:
+    """Beginning `number` from a legal layout: stirred, or placed anew on a grid a little smaller, and cut down."""
+    search = Search(netlist, params, number, watch)
+    return search.found(search.cut_down(search.smaller_than(model)))
+
+
+def cut_down(netlist: Netlist, params: LayoutParams, number: int, board: Board, watch: Ints | None = None) -> Found:
+    """Takes rows and columns out of a legal board."""
+    search = Search(netlist, params, number, watch)
+    return search.found(search.cut_down(board))
 
 
 def finish(netlist: Netlist, params: LayoutParams, number: int, board: Board, watch: Ints | None = None) -> Found:
@@ -371,9 +379,10 @@ class Search:
             axis, at = pick_line(self.shape, board, self.rng)
             while axis not in over:
                 axis, at = pick_line(self.shape, board, self.rng)
-            smaller = self.cut(board, scratch, axis, at)
-            failed = failed + 1 if smaller is None else 0
-            board = board if smaller is None else smaller
+            less = self.cut(board, scratch, axis, at, self.effort.cut_tries)
+            is_legal = less is not None and less[0] == 0
+            failed = 0 if is_legal else failed + 1
+            board = less[1] if less is not None and is_legal else board
         return board
 
     def first_alike(self) -> Board | None:
@@ -398,7 +407,7 @@ class Search:
         turn = self.number - 1
         if self.is_tidy:
             return self.another(turn)
-        if turn % EVERY != 0:
+        if self.effort.sketches or turn % EVERY != 0:
             return self.stirred(model)
         area = int(model.size[0] * model.size[1])
         share, tilt = SHARES[turn // EVERY % len(SHARES)], TILTS[turn // EVERY % len(TILTS)]
@@ -608,35 +617,52 @@ class Search:
         left, _, _ = better(self.shape, board, scratch, params, places, RouteParams(), self.rng, True)
         return left
 
+    def cut_down(self, board: Board | None) -> Board | None:
+        """Take out rows and columns of a legal board, if there is one and it has wires."""
+        if board is None or not self.netlist.signals:
+            return board
+        self.tell(board, legal=True)
+        return self.sift(board) if self.effort.sieve else self.shrink(board)
+
+    def sift(self, board: Board) -> Board:
+        """Take out rows and columns until the sieve finds none that can go."""
+        for _ in range(self.effort.cuts):
+            less = smaller(Sifter(self, board), board, self.effort.sieve)
+            if less is None:
+                break
+            board = less
+            self.tell(board, legal=True)
+        return board
+
     def shrink(self, board: Board) -> Board:
         """Take out rows and columns as long as the rest can be made legal again and costs less."""
         scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
         failed = 0
-        self.tell(board, legal=True)
         for _ in range(self.effort.cuts):
             if failed >= self.effort.stall or self.is_stopped:
                 break
-            smaller = self.cut(board, scratch, *pick_line(self.shape, board, self.rng))
-            better_now = smaller is not None and self.cost(smaller) < self.cost(board)
+            less = self.cut(board, scratch, *pick_line(self.shape, board, self.rng), self.effort.cut_tries)
+            better_now = less is not None and less[0] == 0 and self.cost(less[1]) < self.cost(board)
             failed = 0 if better_now else failed + 1
-            if smaller is not None and better_now:
-                board = smaller
+            if less is not None and better_now:
+                board = less[1]
                 self.tell(board, legal=True)
         return board
 
-    def cut(self, board: Board, scratch: Scratch, axis: int, at: int) -> Board | None:
-        """A legal board without column (`axis` 0) or row (1) `at`; None where that failed. Cells that stand in the way
-        of each other are moved on the board itself, so that the next cut may do."""
+    def cut(self, board: Board, scratch: Scratch, axis: int, at: int, tries: int) -> tuple[int, Board] | None:
+        """The board without column (`axis` 0) or row (1) `at` after so many tries of repair, and the conflicts left.
+        None where cells stand in the way of each other: they are moved on the board itself, so that the next cut may
+        do."""
         loose = RepairParams(
             tries=40, stall=40, rounds=3, reach=12, conflict=1000.0, wire=1.0, crossover=4.0, bend=0.5,
             hot=6.0, cold=3.0,
         )  # fmt: skip
         self.num_cuts += 1
-        smaller = without_line(self.shape, board, scratch, TIGHTEST, axis, at, self.is_tidy)
-        if isinstance(smaller, Board):
-            return smaller if self.reroute(smaller, scratch, TIGHTEST, self.effort.cut_tries) == 0 else None
+        less = without_line(self.shape, board, scratch, TIGHTEST, axis, at, self.is_tidy)
+        if isinstance(less, Board):
+            return self.reroute(less, scratch, TIGHTEST, tries), less
         movable = set(self.shape.movable.tolist())
-        focus = np.array([c for c in smaller.tolist() if c in movable], np.int64)
+        focus = np.array([c for c in less.tolist() if c in movable], np.int64)
         if len(focus):
             better(self.shape, board, scratch, loose, TIGHTEST, RouteParams(), self.rng, False, focus)
         return None
@@ -654,3 +680,27 @@ class Search:
         routes = RouteParams(cross=0.5 * prices.crossover / max(prices.wire, 0.1))
         left, _, _ = better(self.shape, board, scratch, params, TIGHTEST, routes, self.rng, False)
         return board if left == 0 else kept
+
+
+class Sifter:
+    """What the sieve asks of a search (`sieve.Cutter`), on a grid no larger than that of a board."""
+
+    def __init__(self, search: Search, board: Board) -> None:
+        self.search = search
+        self.scratch = make_scratch(search.netlist, int(board.size[0]), int(board.size[1]))
+
+    @property
+    def is_stopped(self) -> bool:
+        return self.search.is_stopped
+
+    def pick(self, board: Board) -> tuple[int, int]:
+        return pick_line(self.search.shape, board, self.search.rng)
+
+    def without(self, board: Board, line: tuple[int, int], tries: int) -> tuple[int, Board] | None:
+        return self.search.cut(board, self.scratch, *line, tries)
+
+    def go_on(self, board: Board, tries: int) -> int:
+        return self.search.mend(board, self.scratch, TIGHTEST, tries)
+
+    def is_better(self, board: Board, than: Board) -> bool:
+        return self.search.cost(board) < self.search.cost(than)

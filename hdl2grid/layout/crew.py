@@ -33,11 +33,13 @@ from hdl2grid.layout.arrays import (
     Ints,
     new_watch,
 )
-from hdl2grid.layout.beginning import Found, LayoutParams, begin, finish
+from hdl2grid.layout.beginning import Found, LayoutParams, begin, begin_from, cut_down, finish
 from hdl2grid.netlist import Netlist
 from hdl2grid.progress import Progress
 from hdl2grid.target import MAX_GRID_SIDE
 
+SEED_STEP = 104_729
+"""From the seed of one sketch to that of the next: a prime, so that neighbouring seeds have no sketch in common."""
 POLL_S = 0.2
 ORPHAN_S = 2.0
 
@@ -69,12 +71,15 @@ class Stop:
         watch[WATCH_STOP] = self.is_set
 
 
+BEGIN, BEGIN_FROM, CUT_DOWN, FINISH = "begin", "begin from", "cut down", "finish"
+
+
 @dataclass(frozen=True)
 class Task:
-    """Beginning `number`, on a grid smaller than that of `model` if there is one; or, with `board`, its polish."""
+    """One of the works above, those but BEGIN with a legal `board`; `number` is its stream of random numbers."""
 
+    work: str
     number: int
-    model: Board | None = None
     board: Board | None = None
 
 
@@ -136,10 +141,16 @@ class Crew:
         """Does the tasks, and tells how far they are; results in the tasks' order."""
         return self._run([(self.params, task) for task in tasks])
 
+    def sketch(self, count: int) -> list[Found]:
+        """So many layouts as in effort quick, with seeds of their own."""
+        first, effort = self.params.seed, "quick"
+        some = [replace(self.params, effort=effort, seed=first + i * SEED_STEP) for i in range(count)]
+        return self._run([(params, Task(BEGIN, 0)) for params in some])
+
     def without_limits(self) -> tuple[int, int] | None:
         """Width and height of a layout found quickly on a grid as large as need be; None where there is none."""
         free = replace(self.params, effort="quick", max_width=MAX_GRID_SIDE, max_height=MAX_GRID_SIDE)
-        (found,) = self._run([(free, Task(0))])
+        (found,) = self._run([(free, Task(BEGIN, 0))])
         return None if found.board is None else (int(found.board.size[0]), int(found.board.size[1]))
 
     def _run(self, work: list[tuple[LayoutParams, Task]]) -> list[Found]:
@@ -203,9 +214,10 @@ def _signals_blocked() -> Iterator[None]:
 
 
 def _do(netlist: Netlist, params: LayoutParams, task: Task, watch: Ints) -> Found:
-    if task.board is not None:
-        return finish(netlist, params, task.number, task.board, watch)
-    return begin(netlist, params, task.number, task.model, watch)
+    if task.board is None:
+        return begin(netlist, params, task.number, watch)
+    does = {BEGIN_FROM: begin_from, CUT_DOWN: cut_down, FINISH: finish}[task.work]
+    return does(netlist, params, task.number, task.board, watch)
 
 
 _OWN: dict[str, Any] = {}

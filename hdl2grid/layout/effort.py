@@ -14,6 +14,10 @@ class Effort:
     most `cuts` cuts (`cut_tries` repairs each), until `stall` cuts in a row have failed. Then the search begins anew
     from the best layout, on a smaller grid or after `stir` tries of moving cells about, in `rounds` rounds of `batch`
     beginnings that know nothing of each other; `polish` tries make the result better.
+
+    With `sketches`, so many beginnings are made as in effort quick; the best of them, `lines_of_descent`, are cut down
+    and go on, and each round stirs the best two. `sieve` says how a cut is looked for: so many rows and columns are
+    tried for so many tries, the most promising of them longer, and so on.
     """
 
     seeds: int
@@ -26,6 +30,9 @@ class Effort:
     batch: int
     stir: int
     polish: int
+    sketches: int = 0
+    lines_of_descent: int = 1
+    sieve: tuple[tuple[int, int], ...] = ()
 
 
 EFFORTS = {
@@ -34,13 +41,28 @@ EFFORTS = {
         4, 8000, lines=16, cuts=150, cut_tries=700, stall=25, rounds=2, batch=3, stir=2000, polish=150_000
     ),
     "long": Effort(
-        6, 16_000, lines=16, cuts=300, cut_tries=2000, stall=50, rounds=10, batch=4, stir=6_000, polish=300_000
-    ),
+        6,
+        16_000,
+        lines=16,
+        cuts=300,
+        cut_tries=2000,
+        stall=50,
+        rounds=8,
+        batch=4,
+        stir=6_000,
+        polish=300_000,
+        sketches=12,
+        lines_of_descent=4,
+        sieve=((30, 250), (6, 1000), (2, 5000)),
+    ),  # fmt: skip
 }
 
 
 def budget(effort: str, style: str) -> Effort:
     """The budgets of one of `EFFORTS`. A tidy beginning takes less time than a compact one: twice as many rounds are
-    made."""
+    made, and no sketches, whose area is no sign of how tidy they are."""
     found = EFFORTS[effort]
-    return replace(found, rounds=2 * found.rounds) if style == "tidy" else found
+    if style != "tidy":
+        return found
+    rounds = 10 if found.sketches else found.rounds
+    return replace(found, rounds=2 * rounds, sketches=0, lines_of_descent=1, sieve=())

@@ -5,14 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from hdl2grid.layout.arrays import Board
-from hdl2grid.layout.beginning import LayoutParams
-from hdl2grid.layout.crew import Crew, Stop, Task
-from hdl2grid.layout.effort import budget
+from hdl2grid.layout.beginning import Found, LayoutParams
+from hdl2grid.layout.crew import BEGIN, BEGIN_FROM, CUT_DOWN, FINISH, Crew, Stop, Task
+from hdl2grid.layout.effort import Effort, budget
 from hdl2grid.netlist import Netlist
 from hdl2grid.progress import Progress, silent
 from hdl2grid.trouble import Trouble
 
 __all__ = ["Layout", "LayoutFailed", "LayoutParams", "LayoutStats", "lay_out"]
+
+
+PARENTS = 2
+"""How many of the lines of descent are gone on with in each round, if there are so many: the best ones."""
 
 
 @dataclass(frozen=True)
@@ -58,21 +62,18 @@ def lay_out(
     """
     effort = budget(params.effort, params.style)
     stop = stop or Stop()
-    with Crew(netlist, params, min(jobs, max(1, effort.batch)), stop, progress) as crew:
-        found = crew.run([Task(0)])
-        best = found[0]
-        if best.board is None:
+    jobs = min(jobs, max(1, effort.batch, effort.sketches))
+    with Crew(netlist, params, jobs, stop, progress) as crew:
+        found, lines = _first(crew, effort)
+        if not lines:
             if stop.is_set:
                 raise KeyboardInterrupt("no legal plan was found yet")
-            least = best.least or (crew.without_limits() if params.is_limited else None)
-            raise LayoutFailed(best.troubles, best.placements, least)
+            least = found[0].least or (crew.without_limits() if params.is_limited else None)
+            raise LayoutFailed(found[0].troubles, found[0].placements, least)
         if netlist.signals:
-            for turn in range(effort.rounds):
-                first = 1 + turn * effort.batch
-                found += crew.run([Task(first + i, best.board) for i in range(effort.batch)])
-                best = min(found, key=lambda one: one.cost)
-        assert best.board is not None
-        found += crew.run([Task(-1, board=best.board)])
+            found += _descend(crew, effort, lines)
+        best = min(lines, key=lambda one: one.cost)
+        found += crew.run([Task(FINISH, -1, best.board)])
     board = found[-1].board
     assert board is not None
     stats = LayoutStats(
@@ -86,3 +87,30 @@ def lay_out(
         crossovers=int((board.crossings > 0).sum()),
     )
     return Layout(board, stats, found[0].troubles)
+
+
+def _first(crew: Crew, effort: Effort) -> tuple[list[Found], list[Found]]:
+    """The first layouts: all that was found, and the legal ones with which the search goes on, none or more."""
+    sketches = crew.sketch(effort.sketches)
+    legal = sorted((one for one in sketches if one.board is not None), key=lambda one: one.cost)
+    if not legal:
+        found = crew.run([Task(BEGIN, 0)])
+        return found + sketches, [one for one in found if one.board is not None]
+    tasks = [Task(CUT_DOWN, -2 - i, one.board) for i, one in enumerate(legal[: effort.lines_of_descent])]
+    lines = crew.run(tasks)
+    return legal + [one for one in sketches if one.board is None] + lines, lines
+
+
+def _descend(crew: Crew, effort: Effort, lines: list[Found]) -> list[Found]:
+    """Rounds of beginnings from the best layouts, each of which takes the place of its model in `lines` if it is
+    better; all that was found."""
+    found: list[Found] = []
+    for turn in range(effort.rounds):
+        first = 1 + turn * effort.batch
+        lines.sort(key=lambda one: one.cost)
+        models = [i * PARENTS // effort.batch % len(lines) for i in range(effort.batch)]
+        fresh = crew.run([Task(BEGIN_FROM, first + i, lines[k].board) for i, k in enumerate(models)])
+        for k, one in zip(models, fresh, strict=True):
+            lines[k] = min(lines[k], one, key=lambda either: either.cost)
+        found += fresh
+    return found
