@@ -10,9 +10,8 @@ import random
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
-import networkx as nx
-
-from hdl2grid.synth.covers import TABLE_VARIABLES, Terms, cover, table_variable
+from hdl2grid.synth.covers import TABLE_VARIABLES, Sum, Terms, cover, table_variable
+from hdl2grid.synth.flatgroups import FlatGroup, alone, flat_groups
 from hdl2grid.synth.flats import MOST_VARIABLES
 from hdl2grid.synth.gf2 import Basis, bits
 from hdl2grid.synth.hubs import hub_forms
@@ -20,12 +19,12 @@ from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.network import ONE, Form, Network
 from hdl2grid.synth.recover import recovered
 from hdl2grid.synth.sinks import Problem
+from hdl2grid.synth.splits import split_flats
 
 Cost = Callable[[Problem], int]
 Listed = tuple[tuple[tuple[int, ...], int], ...]
 Known = dict[object, tuple[Listed, ...]]
 
-_MOST_OUTPUTS = 64
 _CHECKS = 256
 _MOST_ROUNDS = 6
 _MOST_SINGLES = 16
@@ -47,35 +46,57 @@ def share_flats(
     `whole` is the problem before its blocks were mapped: the functions are taken from there, and a block's
     solution may also be given up for the network as it was. `others` are the same sinks in other networks of cells
     (the same `Network`), which are tried as well. `known` keeps sums. With `hubs`, cells that many others read are
-    also mapped on their own (see `hubs.py`).
+    also mapped on their own (see `hubs.py`); with `structure`, structure is looked for in tables. Groups that were cut from larger ones are looked at without the rest.
     """
     best, least = problem, cost(problem)
-    groups = list(_groups(whole))
+    groups = list(flat_groups(whole))
     params = replace(params, flat_steps=params.flat_steps // max(1, len(groups)))
     for group in groups:
-        if _is_least(best, group):
+        if _is_least(best, group.sinks):
             continue
-        plain = [[p.sinks[i].form for i in group] for p in (whole, *others)]
-        structures = _structured(whole, group) if structure else []
-        plain += [[found.get(i, whole.sinks[i].form) for i in group] for found in structures]
-        if hubs:
-            plain += [f for p in (whole, *others) for f in _with_hubs(p, group, params, known)]
-        for forms in [*plain, *_flat_forms(whole, group, params, known)]:
-            sinks = list(best.sinks)
-            for i, form in zip(group, forms, strict=True):
-                sinks[i] = replace(sinks[i], form=form)
-            trial = replace(best, sinks=tuple(sinks))
-            price = cost(trial)
-            if price < least:
-                best, least = trial, price
-        for found in structures:
-            for i in found if len(found) <= _MOST_SINGLES else ():
-                sinks = list(best.sinks)
-                sinks[i] = replace(sinks[i], form=found[i])
-                trial = replace(best, sinks=tuple(sinks))
-                if sinks[i] != best.sinks[i] and (price := cost(trial)) < least:
-                    best, least = trial, price
+        found = _mapped_anew(best, whole, others, group, cost, params, known, hubs, structure)
+        if found != best and (price := cost(found)) < least:
+            best, least = found, price
     return best
+
+
+def _mapped_anew(
+    best: Problem,
+    whole: Problem,
+    others: Sequence[Problem],
+    group: FlatGroup,
+    cost: Cost,
+    params: SynthParams,
+    known: Known,
+    hubs: bool,
+    structure: bool,
+) -> Problem:
+    """`best` with the group's sinks in the cheapest of all ways."""
+    sinks = group.sinks
+    least = cost(alone(best, group))
+    plain = [[p.sinks[i].form for i in sinks] for p in (whole, *others)]
+    structures = _structured(whole, sinks) if structure else []
+    plain += [[found.get(i, whole.sinks[i].form) for i in sinks] for found in structures]
+    if hubs:
+        plain += [f for p in (whole, *others) for f in _with_hubs(p, sinks, params, known)]
+    for forms in [*plain, *_flat_forms(whole, sinks, params, known)]:
+        trial = _with_forms(best, sinks, forms)
+        price = cost(alone(trial, group))
+        if price < least:
+            best, least = trial, price
+    for found in structures:
+        for i in found if len(found) <= _MOST_SINGLES else ():
+            trial = _with_forms(best, [i], [found[i]])
+            if trial != best and (price := cost(alone(trial, group))) < least:
+                best, least = trial, price
+    return best
+
+
+def _with_forms(problem: Problem, group: Sequence[int], forms: Sequence[Form]) -> Problem:
+    sinks = list(problem.sinks)
+    for i, form in zip(group, forms, strict=True):
+        sinks[i] = replace(sinks[i], form=form)
+    return replace(problem, sinks=tuple(sinks))
 
 
 def _with_hubs(whole: Problem, group: Sequence[int], params: SynthParams, known: Known) -> Iterator[list[Form]]:
@@ -127,36 +148,6 @@ def _is_least(problem: Problem, group: Sequence[int]) -> bool:
     return len(cells) <= len(Basis(affine.reduce(v) for v in vectors))
 
 
-def _groups(whole: Problem) -> Iterator[list[int]]:
-    """Sinks that read one another's variables, cut where they are too many for the kernel's words."""
-    network = whole.network
-    supports = {i: network.support([s.form]) for i, s in enumerate(whole.sinks) if network.cone([s.form])}
-    graph: nx.Graph = nx.Graph()
-    for i, support in supports.items():
-        graph.add_edges_from((("sink", i), ("variable", v)) for v in bits(support))
-    parts = []
-    for part in nx.connected_components(graph):
-        parts.append(sorted(n for kind, n in part if kind == "sink"))
-    for members in sorted(parts):
-        yield from _cut(members, supports)
-
-
-def _cut(members: list[int], supports: dict[int, int]) -> Iterator[list[int]]:
-    left = [i for i in members if supports[i].bit_count() <= MOST_VARIABLES]
-    while left:
-        first = max(left, key=lambda i: (supports[i].bit_count(), -i))
-        group, joined = [first], supports[first]
-        left.remove(first)
-        while left and len(group) < _MOST_OUTPUTS:
-            near = max(left, key=lambda i: ((supports[i] & joined).bit_count() / supports[i].bit_count(), -i))
-            if (supports[near] | joined).bit_count() > MOST_VARIABLES or not supports[near] & joined:
-                break
-            joined |= supports[near]
-            group.append(near)
-            left.remove(near)
-        yield sorted(group)
-
-
 def _flat_forms(whole: Problem, group: Sequence[int], params: SynthParams, known: Known) -> Iterator[list[Form]]:
     network = whole.network
     forms = [whole.sinks[i].form for i in group]
@@ -176,11 +167,13 @@ def _structure(network: Network, forms: Sequence[Form]) -> object:
 def _sums(network: Network, forms: Sequence[Form], signals: Sequence[int], params: SynthParams) -> Iterator[Listed]:
     """Sums for all forms at once: factors kept short, and as few terms as can be found."""
     place = {s: i for i, s in enumerate(signals)}
-    covers = [cover(network, form, place) for form in forms]
+    covers: list[Sum] = []
     masks: dict[tuple[int, ...], int] = {}
-    for t, terms in enumerate(covers):
+    for t, form in enumerate(forms):
+        terms = cover(network, form, place)
         if terms is None:
             return
+        covers.append(terms)
         for flat in terms:
             masks[flat] = masks.get(flat, 0) ^ 1 << t
     start = Terms(len(masks))
@@ -189,8 +182,24 @@ def _sums(network: Network, forms: Sequence[Form], signals: Sequence[int], param
     narrow = start.copy()
     narrow.walk(params.flat_steps, params.seed, True)
     yield tuple(narrow.listed())
+    if len(forms) > 1:
+        yield _apart(covers, params)
     best = min((_widened(t, params) for t in (start, narrow)), key=lambda t: t.count)
     yield tuple(best.listed())
+
+
+def _apart(covers: Sequence[Sum], params: SynthParams) -> Listed:
+    """A sum for each function alone: terms that two have in common are one by chance only, and no sum is long for the
+    sake of another."""
+    masks: dict[tuple[int, ...], int] = {}
+    for t, terms in enumerate(covers):
+        own = Terms(len(terms))
+        for flat in sorted(terms, key=lambda flat: (len(flat), flat)):
+            own.add(flat, 1)
+        own.walk(params.flat_steps // len(covers), params.seed, True)
+        for flat, _ in own.listed():
+            masks[flat] = masks.get(flat, 0) | 1 << t
+    return tuple(sorted(masks.items(), key=lambda term: (len(term[0]), term)))
 
 
 def _widened(terms: Terms, params: SynthParams) -> Terms:
@@ -207,17 +216,22 @@ def _widened(terms: Terms, params: SynthParams) -> Terms:
 def _placed(network: Network, forms: Sequence[Form], signals: Sequence[int], terms: Listed) -> list[Form]:
     """The terms as cells; forms that equal the given ones."""
     made = [0] * len(forms)
+    parts = split_flats((flat for flat, _ in terms), network.max_toggles)
     for flat, mask in terms:
-        factors = []
-        for row in flat:
-            factor = ONE ^ (row >> 63)
-            for i in bits(row & ~(1 << 63)):
-                factor ^= 1 << signals[i]
-            factors.append(factor)
-        cell = network.product(factors)
+        cell = network.product([_product(network, part, signals) for part in parts.get(flat, (flat,))])
         for t in bits(mask):
             made[t] ^= cell
     return _with_affine_part(network, forms, made, signals)
+
+
+def _product(network: Network, flat: Sequence[int], signals: Sequence[int]) -> Form:
+    factors = []
+    for row in flat:
+        factor = ONE ^ (row >> 63)
+        for i in bits(row & ~(1 << 63)):
+            factor ^= 1 << signals[i]
+        factors.append(factor)
+    return network.product(factors)
 
 
 def _with_affine_part(network: Network, forms: Sequence[Form], made: list[Form], signals: Sequence[int]) -> list[Form]:

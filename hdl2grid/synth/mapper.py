@@ -96,6 +96,8 @@ class Mapper:
     def _gated(self) -> list[Condition | None]:
         choices = self._conditions()
         current: list[Condition | None] = list(choices)
+        if not choices:
+            return current
         best = self.map(current, quick=True)
         assert best is not None
         moves, alike = self._moves(choices)

@@ -29,6 +29,8 @@ from hdl2grid.synth.terms import forms_of
 _ANY = 1 << 20
 _SHARE = 8
 _MOST_NEAR = 8
+_WORTH_ALL_COLOURS = 2
+"""Tiles without a colour left over make layouts harder: they have to save more stacks than these."""
 
 
 def synthesise(logic: Logic, sources: Sequence[Source], params: SynthParams | None = None) -> Synthesis:
@@ -45,12 +47,30 @@ def synthesise(logic: Logic, sources: Sequence[Source], params: SynthParams | No
     choice, codes = _choose(_start(logic, params, False), params)
     made = _emitted(logic, choice, choice.mapped, codes, sources)
     if params.join and params.pixel_terms <= MAX_NETS and _may_take_fewer(made.report):
-        mapper = choice.mapper.within(_loose(params))
-        choice = _Choice(mapper, mapper.best())
-        mapped = _joined(choice, params, sources, None, (), made.report.stacks)
+        other = _within(choice, _loose(params))
+        mapped = _joined(other, params, sources, None, (), made.report.stacks)
+        if mapped is None:
+            other = _within(choice, replace(params, toggle_terms=MAX_NETS, pixel_terms=params.pixel_nets))
+            mapped = _uncrowded(other, params, sources, made.report.stacks - _WORTH_ALL_COLOURS)
         if mapped is not None:
-            return _emitted(logic, choice, mapped, codes, sources)
+            return _emitted(logic, other, mapped, codes, sources)
     return made
+
+
+def _within(choice: _Choice, limits: SynthParams) -> _Choice:
+    """The same logic and gates, mapped within other limits."""
+    mapper = choice.mapper.within(limits)
+    return _Choice(mapper, mapper.best())
+
+
+def _uncrowded(choice: _Choice, params: SynthParams, sources: Sequence[Source], fewer_than: int) -> Mapped | None:
+    """The choice's mapping, which leaves no colour over; None where it has not fewer stacks than `fewer_than`, or too
+    many nets for some tile after all."""
+    mapped = choice.mapped
+    if mapped.all_stacks >= fewer_than:
+        return None
+    parts = choice.logic, mapped.problem, mapped.timed, sources, choice.mapper.constant
+    return None if crowded_forms(*parts, params.pixel_nets, None, (), True) else mapped
 
 
 def synthesise_near(
