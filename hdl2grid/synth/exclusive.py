@@ -46,7 +46,8 @@ def share_flats(
     `whole` is the problem before its blocks were mapped: the functions are taken from there, and a block's
     solution may also be given up for the network as it was. `others` are the same sinks in other networks of cells
     (the same `Network`), which are tried as well. `known` keeps sums. With `hubs`, cells that many others read are
-    also mapped on their own (see `hubs.py`); with `structure`, structure is looked for in tables. Groups that were cut from larger ones are looked at without the rest.
+    also mapped on their own (see `hubs.py`); with `structure`, structure is looked for in tables. Groups that were cut
+    from larger ones are looked at without the rest.
     """
     best, least = problem, cost(problem)
     groups = list(flat_groups(whole))
