@@ -11,10 +11,12 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
 from hdl2grid.synth.covers import TABLE_VARIABLES, Sum, Terms, cover, table_variable
+from hdl2grid.synth.declists import decision_lists
 from hdl2grid.synth.flatgroups import FlatGroup, alone, flat_groups
 from hdl2grid.synth.flats import MOST_VARIABLES
 from hdl2grid.synth.gf2 import Basis, bits
 from hdl2grid.synth.hubs import hub_forms
+from hdl2grid.synth.lookahead import look_ahead
 from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.network import ONE, Form, Network
 from hdl2grid.synth.recover import recovered
@@ -29,6 +31,7 @@ _CHECKS = 256
 _MOST_ROUNDS = 6
 _MOST_SINGLES = 16
 _HUB_SHARE = 20
+_DEEP = 4
 
 
 def share_flats(
@@ -80,8 +83,16 @@ def _mapped_anew(
     plain += [[found.get(i, whole.sinks[i].form) for i in sinks] for found in structures]
     if hubs:
         plain += [f for p in (whole, *others) for f in _with_hubs(p, sinks, params, known)]
+    ahead = _looked_ahead(whole, sinks)
+    plain += [] if ahead is None else [ahead]
     for forms in [*plain, *_flat_forms(whole, sinks, params, known)]:
         trial = _with_forms(best, sinks, forms)
+        price = cost(alone(trial, group))
+        if price < least:
+            best, least = trial, price
+    lists = decision_lists(whole.network, [whole.sinks[i].form for i in sinks])
+    if lists:
+        trial = _with_forms(best, [sinks[k] for k in lists], list(lists.values()))
         price = cost(alone(trial, group))
         if price < least:
             best, least = trial, price
@@ -91,6 +102,19 @@ def _mapped_anew(
             if trial != best and (price := cost(alone(trial, group))) < least:
                 best, least = trial, price
     return best
+
+
+def _looked_ahead(whole: Problem, group: Sequence[int]) -> list[Form] | None:
+    """The group's forms in few levels, where they are in many."""
+    network = whole.network
+    forms = [whole.sinks[i].form for i in group]
+    depth: dict[int, int] = {}
+    for cell in network.cone(forms):
+        read = [s for f in network.cells[cell].factors for s in bits(f & ~1)]
+        depth[cell] = 1 + max((depth.get(s, 0) for s in read), default=0)
+    if max(depth.values(), default=0) < _DEEP:
+        return None
+    return look_ahead(network, forms, network.max_toggles)
 
 
 def _with_forms(problem: Problem, group: Sequence[int], forms: Sequence[Form]) -> Problem:
@@ -153,6 +177,8 @@ def _flat_forms(whole: Problem, group: Sequence[int], params: SynthParams, known
     network = whole.network
     forms = [whole.sinks[i].form for i in group]
     signals = bits(network.support(forms))
+    if len(signals) > MOST_VARIABLES:
+        return
     key = _structure(network, forms), params.flat_steps, params.seed
     if key not in known:
         known[key] = tuple(_sums(network, forms, signals, params))

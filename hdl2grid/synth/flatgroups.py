@@ -26,7 +26,7 @@ class FlatGroup:
 
 def flat_groups(whole: Problem) -> Iterator[FlatGroup]:
     """Sinks that read one another's variables. Where these are too many for the kernel's words, they are cut into
-    groups of sinks that read nearly the same variables; a sink that reads too many is in none."""
+    groups of sinks that read nearly the same variables, and one of those that read too many."""
     network = whole.network
     supports = {i: network.support([s.form]) for i, s in enumerate(whole.sinks) if network.cone([s.form])}
     graph: nx.Graph = nx.Graph()
@@ -49,6 +49,7 @@ def _alike(members: Sequence[int], supports: dict[int, int]) -> list[list[int]]:
     """Each sink, those that read most first, with the first group that has most of its variables."""
     groups: list[list[int]] = []
     joined: list[int] = []
+    large = sorted(i for i in members if supports[i].bit_count() > MOST_VARIABLES)
     for i in sorted(members, key=lambda i: (-supports[i].bit_count(), i)):
         support = supports[i]
         size = support.bit_count()
@@ -64,7 +65,7 @@ def _alike(members: Sequence[int], supports: dict[int, int]) -> list[list[int]]:
         else:
             groups.append([i])
             joined.append(support)
-    return sorted(map(sorted, groups))
+    return sorted(map(sorted, [*groups, large] if large else groups))
 
 
 def alone(problem: Problem, group: FlatGroup) -> Problem:
