@@ -15,6 +15,8 @@ from hdl2grid.logic.xag import AND, VARIABLE, Literal, Xag, XagBuilder
 Functions = tuple[Xag, dict[str, Literal]]
 
 _EXHAUSTIVE = 16
+_EXHAUSTIVE_ALONE = 24
+_AT_ONCE = 20
 
 
 def _builder(logic: Logic) -> tuple[XagBuilder, dict[str, Literal]]:
@@ -96,13 +98,17 @@ def _function(b: XagBuilder, name: str, inputs: Sequence[Literal]) -> Literal:
 
 
 def same_functions(one: Functions, two: Functions, logic: Logic) -> bool:
-    """True where all functions agree: in every reachable state under all inputs, or, above 16 variables, always."""
+    """True where all functions agree: in every reachable state under all inputs, or, above 16 variables, always (those
+    of up to 24 variables gone through under all levels, others by SAT)."""
     if set(one[1]) != set(two[1]):
         return False
     count = len(logic.registers) + len(logic.inputs)
     used = {n for xag, roots in (one, two) for n in xag.support(roots.values())}
     if len(used) > _EXHAUSTIVE:
-        return _same_by_sat(one, two)
+        small = [n for n in sorted(one[1]) if len(_variables(one, two, n)) <= _EXHAUSTIVE_ALONE]
+        if not all(_same_everywhere(one, two, name) for name in small):
+            return False
+        return _same_by_sat(one, two, sorted(set(one[1]) - set(small)))
     states = explore(logic).states(range(len(logic.registers)), 1 << _EXHAUSTIVE)
     assert states is not None
     free = [i for i in range(len(logic.registers), count) if i + 1 in used]
@@ -122,7 +128,29 @@ def _packed(column: np.ndarray) -> np.ndarray:
     return np.packbits(bits, bitorder="little").view(np.uint64)
 
 
-def _same_by_sat(one: Functions, two: Functions) -> bool:
+def _variables(one: Functions, two: Functions, name: str) -> list[str]:
+    return sorted({xag.names[n] for xag, roots in (one, two) for n in xag.support([roots[name]])})
+
+
+def _same_everywhere(one: Functions, two: Functions, name: str) -> bool:
+    """Whether a function is the same under all levels of its variables."""
+    used = _variables(one, two, name)
+    inside, outside = used[:_AT_ONCE], used[_AT_ONCE:]
+    rows = np.arange(1 << len(inside), dtype=np.uint64)
+    columns = {n: _packed(rows >> np.uint64(i) & np.uint64(1)) for i, n in enumerate(inside)}
+    ones = _packed(np.ones_like(rows))
+    for rest in range(1 << len(outside)):
+        levels = columns | {n: ones * np.uint64(rest >> i & 1) for i, n in enumerate(outside)}
+        values = [
+            xag.evaluate({n: levels[xag.names[n]] for n in xag.support([roots[name]])}, [roots[name]])[0] & ones
+            for xag, roots in (one, two)
+        ]
+        if not np.array_equal(*np.broadcast_arrays(*values)):
+            return False
+    return True
+
+
+def _same_by_sat(one: Functions, two: Functions, names: Sequence[str]) -> bool:
     with Cadical153(bootstrap_with=[[1]]) as solver:
         last = 1
         variables: dict[str, int] = {}
@@ -146,7 +174,7 @@ def _same_by_sat(one: Functions, two: Functions) -> bool:
                 else:
                     solver.append_formula([[-last, a, c], [-last, -a, -c], [last, -a, c], [last, a, -c]])
             numbers.append(number)
-        for name in sorted(one[1]):
+        for name in names:
             x, y = one[1][name], two[1][name]
             a, c = (n[lit >> 1] * (-1 if lit & 1 else 1) for n, lit in zip(numbers, (x, y), strict=True))
             if solver.solve(assumptions=[a, -c]) or solver.solve(assumptions=[-a, c]):

@@ -142,7 +142,8 @@ def _multiplied_out(network: Network, form: Form, place: dict[int, int]) -> Sum 
 
 
 def _times(left: Sum, right: Sum) -> Sum | None:
-    """The product of two sums, equal flats cancelled; affine parts are kept as one flat."""
+    """The product of two sums, equal flats cancelled; affine parts are kept as one flat. None where it gets too long,
+    or a flat has too many rows."""
     affine = _as_affine(right)
     if affine is not None:
         right = [affine]
@@ -154,6 +155,8 @@ def _times(left: Sum, right: Sum) -> Sum | None:
             flat = _joined(a, b)
             if flat is None:
                 continue
+            if len(flat) > flats.MOST_ROWS:
+                return None
             if flat in kept:
                 del kept[flat]
             else:
@@ -172,11 +175,10 @@ def _as_affine(terms: Sum) -> Flat | None:
 
 
 def _joined(a: Flat, b: Flat) -> Flat | None:
-    row: Any = np.zeros(flats.MOST_ROWS, dtype=np.uint64)
+    """Where both flats are; None where that is nowhere."""
+    row: Any = np.zeros(len(a) + len(b), dtype=np.uint64)
     size = 0
     for constraint in (*a, *b):
-        if size == flats.MOST_ROWS:
-            return None
         size = flats.insert(row, size, np.uint64(constraint))
         if size < 0:
             return None
