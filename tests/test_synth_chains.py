@@ -107,3 +107,14 @@ def test_a_range_of_numbers() -> None:
         return [b.and_(at_least, at_most)]
 
     check(loaded("range", names, build), 40)
+
+
+def test_products_of_more_factors_than_a_flat_has_rows() -> None:
+    """As of a long counter's carries. No random levels show a lack of one."""
+    names = [f"x{i}" for i in range(40)]
+
+    def build(b: XagBuilder, v: dict[str, int]) -> list[int]:
+        carries = [b.and_all([v[n] for n in names[:k]]) for k in range(2, 40)]
+        return [b.xor(v[names[-1]], carry) for carry in carries]
+
+    check(loaded("carries", names, build), 42)
