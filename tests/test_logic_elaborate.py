@@ -522,6 +522,11 @@ def test_a_fault_in_the_design_shows_its_own_line():
     assert error.code == "L010" and error.where == f"{__file__}:{line}"
 
 
+def test_an_empty_machine():
+    error = failure({}, lambda self, m: None, clocks={}, reset=False)
+    assert error.code == "L014"
+
+
 # -- size --------------------------------------------------------------------------------------------------------
 
 

@@ -40,12 +40,17 @@ class Elaboration:
 def elaborate(machine: Machine) -> Elaboration:
     """Elaborates the component of `machine` once, and lowers it to bits.
 
-    Raises InputError L001 to L012: see `hdl2grid/messages/L.toml`.
+    Raises InputError L001 to L014: see `hdl2grid/messages/L.toml`.
     """
     return run_deep(lambda: _elaborate(machine))
 
 
 def _elaborate(machine: Machine) -> Elaboration:
+    if not machine.ports() and not machine.source_names() and machine.panel is None:
+        raise InputError(
+            "L014", "the machine is empty: it has no ports, no sources and no panel", where=machine.source,
+            hint="Give the component an output, so that there is something to see.",
+        )  # fmt: skip
     with remembered_shapes():
         prepared = prepare(machine.component, machine.ports())
         reading = read_netlist(prepared, machine.ports(), lambda domain: _check_source(machine, domain))
