@@ -68,10 +68,6 @@ HOT = (12.0, 6.0, 3.0)
 """Temperatures at which cells are brought onto a smaller grid, one after the other."""
 TILT = 1.15
 """Width to height of a grid, where nothing speaks for another."""
-EVERY = 3
-"""Every third beginning places the cells anew, the others stir the best layout so far."""
-SHARES, TILTS = (0.97, 0.95, 0.93), (1.15, 0.95, 1.35, 1.6)
-"""Shares of the best area, and widths to heights, that are tried when cells are placed anew."""
 WANDER = 50.0
 """Temperature, in tiles of wire, at which the cells of a large machine begin: they have far to go."""
 LONG_WAY = RouteParams(growth=1.1, most=60.0, slack=200, recolour=5, rounds=120, stall=30)
@@ -160,9 +156,9 @@ def begin(netlist: Netlist, params: LayoutParams, number: int, watch: Ints | Non
 
 
 def begin_from(netlist: Netlist, params: LayoutParams, number: int, model: Board, watch: Ints | None = None) -> Found:
-    """Beginning `number` from a legal layout: stirred, or placed anew on a grid a little smaller, and cut down."""
+    """Beginning `number` from a legal layout: stirred, or, where tidy, placed anew; and cut down."""
     search = Search(netlist, params, number, watch)
-    return search.found(search.cut_down(search.smaller_than(model)))
+    return search.found(search.cut_down(search.another_than(model)))
 
 
 def cut_down(netlist: Netlist, params: LayoutParams, number: int, board: Board, watch: Ints | None = None) -> Found:
@@ -401,21 +397,9 @@ class Search:
         self.repeats = ()
         self.shape = make_shape(self.netlist, self.watch)
 
-    def smaller_than(self, model: Board) -> Board | None:
-        """A legal layout on a grid a little smaller than that of a legal one, or None; a tidy one on a grid of its
-        own."""
-        turn = self.number - 1
-        if self.is_tidy:
-            return self.another(turn)
-        if self.effort.sketches or turn % EVERY != 0:
-            return self.stirred(model)
-        area = int(model.size[0] * model.size[1])
-        share, tilt = SHARES[turn // EVERY % len(SHARES)], TILTS[turn // EVERY % len(TILTS)]
-        closed = num_closed(self.netlist, round(sqrt(area * tilt)), round(sqrt(area / tilt)))
-        size = self.size_for((area - closed) * share, DENSE, tilt)
-        if size is None or self.is_stopped:
-            return None
-        return self.attempt(size, DENSE, 100 * self.number, model)
+    def another_than(self, model: Board) -> Board | None:
+        """A legal layout like the one given, but stirred; or a tidy one on a grid of its own, or None."""
+        return self.another(self.number - 1) if self.is_tidy else self.stirred(model)
 
     def stirred(self, model: Board) -> Board:
         """A legal layout on the same grid, with cells moved about for a while."""

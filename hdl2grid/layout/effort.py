@@ -37,32 +37,24 @@ class Effort:
 
 EFFORTS = {
     "quick": Effort(3, 6000, lines=16, cuts=16, cut_tries=300, stall=5, rounds=0, batch=0, stir=0, polish=8000),
-    "normal": Effort(
-        4, 8000, lines=16, cuts=150, cut_tries=700, stall=25, rounds=2, batch=3, stir=2000, polish=150_000
-    ),
-    "long": Effort(
-        6,
-        16_000,
-        lines=16,
-        cuts=300,
-        cut_tries=2000,
-        stall=50,
-        rounds=8,
-        batch=4,
-        stir=6_000,
-        polish=300_000,
-        sketches=12,
-        lines_of_descent=4,
-        sieve=((30, 250), (6, 1000), (2, 5000)),
-    ),  # fmt: skip
+    "normal": Effort(4, 8000, lines=16, cuts=150, cut_tries=700, stall=25, rounds=4, batch=3, stir=0, polish=150_000),
+    "long": Effort(6, 16_000, lines=16, cuts=300, cut_tries=2000, stall=50, rounds=20, batch=4, stir=0, polish=300_000),
 }
+"""In tidy style."""
+COMPACT = {
+    "quick": EFFORTS["quick"],
+    "normal": replace(
+        EFFORTS["normal"], cuts=300, rounds=2, batch=3, stir=3000, sketches=4, lines_of_descent=2,
+        sieve=((24, 200), (5, 800), (1, 3000)),
+    ),
+    "long": replace(
+        EFFORTS["long"], rounds=8, batch=4, stir=6000, sketches=12, lines_of_descent=4,
+        sieve=((30, 250), (6, 1000), (2, 5000)),
+    ),
+}  # fmt: skip
+"""In compact style, where most of the time goes into less area."""
 
 
 def budget(effort: str, style: str) -> Effort:
-    """The budgets of one of `EFFORTS`. A tidy beginning takes less time than a compact one: twice as many rounds are
-    made, and no sketches, whose area is no sign of how tidy they are."""
-    found = EFFORTS[effort]
-    if style != "tidy":
-        return found
-    rounds = 10 if found.sketches else found.rounds
-    return replace(found, rounds=2 * rounds, sketches=0, lines_of_descent=1, sieve=())
+    """The budgets of one of `EFFORTS` in a style."""
+    return (COMPACT if style == "compact" else EFFORTS)[effort]
