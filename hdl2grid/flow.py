@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import inf
 from pathlib import Path
 
 from hdl2grid.circuit.match import renamed_nets
@@ -21,7 +22,7 @@ from hdl2grid.layout.old_plan import joined_nets, read_old
 from hdl2grid.logic.elaborate import Elaboration, elaborate
 from hdl2grid.machine import Machine, Ticker
 from hdl2grid.netlist import Netlist
-from hdl2grid.nets import form_nets, pixel_nets, pixel_terms, spread_toggles
+from hdl2grid.nets import CROWDED_TERMS, form_nets, pixel_nets, pixel_terms, spread_toggles
 from hdl2grid.panel.model import PanelLayout
 from hdl2grid.plan.extract import extract
 from hdl2grid.plan.model import Plan
@@ -41,6 +42,8 @@ from hdl2grid.verify.lvs import compare
 from hdl2grid.verify.prove import prove
 from hdl2grid.verify.report import Verdict
 
+ALL_SIZES, FIRST_SIZES = (0, LayoutParams.last_size), 2
+"""Numbers of the sizes of grids that a machine may be tried on; and on how many of them before another circuit is."""
 VERDICTS = {"equal": "proved", "different": "different", "undecided": "undecided"}
 """The verdicts of a proof, as users are told them."""
 
@@ -262,10 +265,11 @@ def map_machine(
     folder: Path,
     options: FlowOptions,
     progress: StagedProgress | None = None,
-    may_join: bool = True,
+    is_roomy: bool = False,
 ) -> Mapped:
     """Elaborates and synthesises. `folder` is the design's: source lines are told relative to it, so that the
-    result does not depend on where it lies. Without `may_join` no stack is saved by joining drivers on nets.
+    result does not depend on where it lies. A roomy circuit has more stacks and leaves wires more room: its pixels
+    gather two signals at most, and no stack is saved by joining drivers on nets.
 
     Raises InputError for a design that cannot be elaborated, or a ticker that the target does not have.
     """
@@ -278,9 +282,10 @@ def map_machine(
     elaboration = elaborate(machine)
     progress.stage("synthesise")
     panel = panel_of(machine)
-    most, terms = pixel_nets(panel), pixel_terms(panel, SynthParams.pixel_terms)
+    most = pixel_nets(panel)
+    terms = pixel_terms(panel, CROWDED_TERMS if is_roomy else SynthParams.pixel_terms)
     params = SynthParams(
-        seed=options.seed, keep_codes=options.keep_codes, pixel_terms=terms, pixel_nets=most, join=may_join
+        seed=options.seed, keep_codes=options.keep_codes, pixel_terms=terms, pixel_nets=most, join=not is_roomy
     )
     if options.near is None:
         found: tuple[Synthesis, ...] = (synthesise(elaboration.logic, sources, params),)
@@ -311,9 +316,14 @@ def limits_of(machine: Machine, options: FlowOptions) -> tuple[int, int]:
 
 
 def place_machine(
-    mapped: Mapped, options: FlowOptions, progress: StagedProgress | None = None, stop: Stop | None = None
+    mapped: Mapped,
+    options: FlowOptions,
+    progress: StagedProgress | None = None,
+    stop: Stop | None = None,
+    sizes: tuple[int, int] = ALL_SIZES,
 ) -> Placed:
-    """Forms nets, places and routes. Raises DesignFailed where no plan is found within the limits."""
+    """Forms nets, places and routes, on the `sizes` from one number to another. Raises DesignFailed where no plan is
+    found within the limits."""
     progress = progress or Silent()
     width, height = limits_of(mapped.machine, options)
     panel = panel_of(mapped.machine)
@@ -321,7 +331,7 @@ def place_machine(
     cases = [_case(mapped, one, panel, options.near) for one in (mapped.synthesis, *mapped.others)]
     progress.stage("place and route")
     weights = options.target.weights(options.style)
-    params = LayoutParams(options.effort, options.seed, width, height, options.style, weights)
+    params = LayoutParams(options.effort, options.seed, width, height, options.style, weights, *sizes)
     near = _near(cases, options, params, progress, stop)
     case = cases[0 if near is None else near.case]
     mapped = replace(mapped, synthesis=case.synthesis, others=())
@@ -355,19 +365,29 @@ def _case(mapped: Mapped, synthesis: Synthesis, panel: PanelLayout | None, near:
 def place_somehow(
     mapped: Mapped, folder: Path, options: FlowOptions, progress: StagedProgress | None = None, stop: Stop | None = None
 ) -> Placed:
-    """As `place_machine`; a machine that finds no plan while drivers are joined on nets, which leaves wires less room,
-    is mapped again without, if that differs. Raises DesignFailed where neither is placed."""
+    """As `place_machine`. A machine that finds no plan on the first sizes is mapped again with a roomy circuit, if that
+    differs, and is laid so; where that fails too, or does not differ, the first one goes on. Within limits, which more
+    stacks do not make wider, the roomy circuit comes last. Raises DesignFailed where none is placed."""
+    is_limited = LayoutParams("", 0, *limits_of(mapped.machine, options)).is_limited
+    first, rest = (ALL_SIZES, None) if is_limited else ((0, FIRST_SIZES), (FIRST_SIZES, ALL_SIZES[1]))
     try:
-        return place_machine(mapped, options, progress, stop)
-    except NotPlaced:
+        return place_machine(mapped, options, progress, stop, ALL_SIZES if options.near else first)
+    except NotPlaced as failed:
         if options.near is not None:
             raise
-        other = map_machine(mapped.machine, folder, options, progress, may_join=False)
-        if other.circuit == mapped.circuit:
-            raise
-        told = f"no plan was found with {len(mapped.circuit.stacks)} stacks whose drivers are joined on nets: "
-        told += f"this one has {len(other.circuit.stacks)}"
-        return place_machine(replace(other, warnings=(*other.warnings, told)), options, progress, stop)
+        failures = [failed]
+    roomy = map_machine(mapped.machine, folder, options, progress, is_roomy=True)
+    cases = [(mapped, rest)] if rest is not None else []
+    if roomy.circuit != mapped.circuit:
+        told = f"no plan was found with {len(mapped.circuit.stacks)} stacks: this one has "
+        told += f"{len(roomy.circuit.stacks)}, whose wires need less room"
+        cases.insert(0, (replace(roomy, warnings=(*roomy.warnings, told)), ALL_SIZES))
+    for case, sizes in cases:
+        try:
+            return place_machine(case, options, progress, stop, sizes)
+        except NotPlaced as failed:
+            failures.append(failed)
+    raise min(failures, key=lambda one: inf if one.worst is None else one.worst.conflicts or 0)
 
 
 class NotPlaced(DesignFailed):

@@ -1,5 +1,6 @@
 """The flow as a whole: what it does where a stage comes to nothing."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -29,20 +30,37 @@ def fails(times: int) -> Any:
     return one
 
 
-def test_without_a_plan_drivers_are_not_joined(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_without_a_plan_on_the_first_sizes_a_roomy_circuit_is_laid(monkeypatch: pytest.MonkeyPatch) -> None:
     machine, folder = load_machine("stopwatch"), Path("designs")
     joined = map_machine(machine, folder, OPTIONS)
-    apart = map_machine(machine, folder, OPTIONS, may_join=False)
-    assert len(joined.circuit.stacks) < len(apart.circuit.stacks)
+    roomy = map_machine(machine, folder, OPTIONS, is_roomy=True)
+    assert len(joined.circuit.stacks) < len(roomy.circuit.stacks)
     monkeypatch.setattr(flow, "lay_out", fails(1))
     placed = place_somehow(joined, folder, OPTIONS)
-    assert placed.mapped.circuit == apart.circuit
-    assert any("joined" in told for told in placed.mapped.warnings)
+    assert placed.mapped.circuit == roomy.circuit
+    assert any(f"this one has {len(roomy.circuit.stacks)}" in told for told in placed.mapped.warnings)
+
+
+def test_where_the_roomy_circuit_fails_too_the_other_sizes_are_tried(monkeypatch: pytest.MonkeyPatch) -> None:
+    machine, folder = load_machine("stopwatch"), Path("designs")
+    joined = map_machine(machine, folder, OPTIONS)
+    monkeypatch.setattr(flow, "lay_out", fails(2))
+    placed = place_somehow(joined, folder, OPTIONS)
+    assert placed.mapped.circuit == joined.circuit
+    assert placed.plan.width * placed.plan.height > 0
+
+
+def test_limits_are_tried_to_the_end_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    machine, folder = load_machine("stopwatch"), Path("designs")
+    joined = map_machine(machine, folder, OPTIONS)
+    monkeypatch.setattr(flow, "lay_out", fails(1))
+    placed = place_somehow(joined, folder, replace(OPTIONS, width=60, height=60))
+    assert placed.mapped.circuit != joined.circuit
 
 
 @pytest.mark.parametrize("name", ["stopwatch", "dice"])
 def test_where_neither_is_placed_the_user_is_told(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     mapped = map_machine(load_machine(name), Path("designs"), OPTIONS)
-    monkeypatch.setattr(flow, "lay_out", fails(2))
+    monkeypatch.setattr(flow, "lay_out", fails(3))
     with pytest.raises(DesignFailed, match="no plan"):
         place_somehow(mapped, Path("designs"), OPTIONS)

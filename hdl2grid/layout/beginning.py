@@ -108,7 +108,8 @@ SIZE_STEPS = 40
 
 @dataclass(frozen=True)
 class LayoutParams:
-    """`max_width` and `max_height` limit the grid, in tiles; `weights` are the prices of the style."""
+    """`max_width` and `max_height` limit the grid, in tiles; `weights` are the prices of the style. Of the sizes that a
+    machine may be tried on (STEPS), `first_size` and those before `last_size` are."""
 
     effort: str = "normal"
     seed: int = 1
@@ -116,6 +117,8 @@ class LayoutParams:
     max_height: int = MAX_GRID_SIDE
     style: str = STYLES[0]
     weights: Weights | None = None
+    first_size: int = 0
+    last_size: int = 1_000
 
     @property
     def prices(self) -> Weights:
@@ -313,21 +316,22 @@ class Search:
         """Grow until a layout is legal; where the limits are in the way, with `may_cut`, make it elsewhere and cut it.
         None where the limits do not allow it."""
         if self.repeats:
-            board = self.first_alike()
+            board = self.first_alike() if self.params.first_size == 0 else None
             if board is not None or self.is_stopped:
                 return board
             self.forget_repeats()
         limited = self.params.is_limited
+        least = FIRST_BROAD if len(self.netlist.cells) > BROAD and not limited else 0
         tried: set[tuple[tuple[int, int], int, int]] = set()
         for number, (gap_x, gap_y, scale) in enumerate(STEPS + TIGHT * limited):
+            if not self.params.first_size <= number - least < self.params.last_size:
+                continue
             places = self.places(gap_x, gap_y)
             area = self.floor(places) * scale + 30
             size = self.size_for(area, places, self.tilt(area))
             if size is None:
                 self.troubles.append(Trouble(self.params.max_width, self.params.max_height, None))
                 break
-            if len(self.netlist.cells) > BROAD and number < FIRST_BROAD and not limited:
-                continue
             if self.is_stopped or self.is_hopeless or (size, gap_x, gap_y) in tried:
                 self.is_hopeless = False
                 continue
