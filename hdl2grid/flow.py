@@ -14,6 +14,7 @@ from hdl2grid.circuit.match import renamed_nets
 from hdl2grid.circuit.model import Circuit, Origin, Source
 from hdl2grid.errors import DesignFailed, Finding, SourceLine
 from hdl2grid.floorplan import Floorplan
+from hdl2grid.lanes import HOPELESS, Narrow, narrowest
 from hdl2grid.layout.assemble import assemble
 from hdl2grid.layout.crew import Stop
 from hdl2grid.layout.lay_out import LayoutFailed, LayoutParams, LayoutStats, lay_out
@@ -338,7 +339,8 @@ def place_machine(
     try:
         layout = near.layout if near is not None else lay_out(case.netlist, params, progress, stop, options.jobs)
     except LayoutFailed as failed:
-        raise _not_placed(failed, case.circuit, (width, height), panel, mapped.machine.floorplan) from None
+        narrow = narrowest(case.netlist)
+        raise _not_placed(failed, case.circuit, (width, height), panel, mapped.machine.floorplan, narrow) from None
     names = options.target.colour_names
     fixed = [True] * (near is not None)
     plan = assemble(case.circuit, case.netlist, layout.board, panel, options.target.name, names, *fixed)
@@ -366,14 +368,15 @@ def place_somehow(
     mapped: Mapped, folder: Path, options: FlowOptions, progress: StagedProgress | None = None, stop: Stop | None = None
 ) -> Placed:
     """As `place_machine`. A machine that finds no plan on the first sizes is mapped again with a roomy circuit, if that
-    differs, and is laid so; where that fails too, or does not differ, the first one goes on. Within limits, which more
+    differs, and is laid so; where that fails too, or does not differ, the first one goes on, unless the panel is far too
+    narrow for its nets. Within limits, which more
     stacks do not make wider, the roomy circuit comes last. Raises DesignFailed where none is placed."""
     is_limited = LayoutParams("", 0, *limits_of(mapped.machine, options)).is_limited
     first, rest = (ALL_SIZES, None) if is_limited else ((0, FIRST_SIZES), (FIRST_SIZES, ALL_SIZES[1]))
     try:
         return place_machine(mapped, options, progress, stop, ALL_SIZES if options.near else first)
     except NotPlaced as failed:
-        if options.near is not None:
+        if options.near is not None or failed.is_hopeless:
             raise
         failures = [failed]
     roomy = map_machine(mapped.machine, folder, options, progress, is_roomy=True)
@@ -391,11 +394,12 @@ def place_somehow(
 
 
 class NotPlaced(DesignFailed):
-    """P001: no plan within the limits. `troubles` are the sizes that were tried, nets by HDL signals."""
+    """P001: no plan within the limits. `troubles` are the sizes that were tried, nets by HDL signals; it is hopeless
+    where the panel is too narrow for its nets on any size."""
 
-    def __init__(self, what: str, hint: str, troubles: tuple[Trouble, ...]) -> None:
+    def __init__(self, what: str, hint: str, troubles: tuple[Trouble, ...], is_hopeless: bool = False) -> None:
         super().__init__("P001", what, hint=hint)
-        self.troubles = troubles
+        self.troubles, self.is_hopeless = troubles, is_hopeless
 
     @property
     def worst(self) -> Trouble | None:
@@ -409,6 +413,7 @@ def _not_placed(
     limits: tuple[int, int],
     panel: PanelLayout | None,
     floorplan: Floorplan | None,
+    narrow: Narrow | None,
 ) -> NotPlaced:
     troubles = _with_hdl_names(failed.troubles, circuit)
     best = nearest_miss(troubles)
@@ -423,6 +428,8 @@ def _not_placed(
         if panel is not None and (panel.width > limits[0] or panel.height > limits[1]):
             what = f"no plan can be within {within}: the panel alone is {panel.width} x {panel.height}"
     hint = "Try --effort long or another --seed."
+    if narrow is not None and narrow.lacking:
+        hint = f"{narrow.told()[0].upper()}{narrow.told()[1:]}."
     if failed.least is not None:
         width, height = failed.least
         hint = (
@@ -431,7 +438,7 @@ def _not_placed(
         )
     if floorplan is not None:
         hint += " A floorplan that leaves more open helps."
-    return NotPlaced(what, hint, troubles)
+    return NotPlaced(what, hint, troubles, narrow is not None and narrow.share > HOPELESS)
 
 
 def _with_hdl_names(troubles: tuple[Trouble, ...], circuit: Circuit) -> tuple[Trouble, ...]:

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from hdl2grid.lanes import ROOMY, narrowest
 from hdl2grid.layout.records import Record
 from hdl2grid.layout.repeats import MOST_COPIES, Repeat
 from hdl2grid.netlist import Netlist, Site
@@ -27,7 +28,7 @@ CLOSED = -2
 """In `Board.grid`: a tile where no movable cell may stand."""
 LARGE = 60
 """Cells of a machine that is laid out as a large one: its panel is in the middle, and cells stand between its pixels
-where there is room."""
+where they leave the nets room."""
 WORST, WORST_OF_LARGE = 10.0, 60.0
 """The greatest history of a tile: that of a large machine must outweigh the way round a whole panel."""
 FAR_OFF = 1 << 20
@@ -189,6 +190,12 @@ def is_large(netlist: Netlist) -> bool:
     return len(netlist.cells) > LARGE
 
 
+def has_room(netlist: Netlist) -> bool:
+    """Whether between the pixels of the panel there is more room than the nets of its inner ones need."""
+    narrow = narrowest(netlist)
+    return narrow is None or narrow.share <= ROOMY
+
+
 def make_shape(netlist: Netlist, watch: Ints | None = None, repeats: Sequence[Repeat] = ()) -> Shape:
     """The arrays of a netlist; its kernels tell and ask `watch`. Copies of the `repeats` are laid like their first.
 
@@ -203,7 +210,7 @@ def make_shape(netlist: Netlist, watch: Ints | None = None, repeats: Sequence[Re
     still = pinned.copy()
     if panel >= 0 and site.zone != (None, None, None, None):
         still[panel] = True
-    is_open = panel >= 0 and is_large(netlist) and site == Site()
+    is_open = panel >= 0 and is_large(netlist) and site == Site() and has_room(netlist)
     members = signal_tiles(netlist)
     copies = _Copies(netlist, pairs, repeats)
     of_cell: list[list[int]] = [[] for _ in cells]

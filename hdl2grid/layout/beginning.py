@@ -70,7 +70,7 @@ TILT = 1.15
 """Width to height of a grid, where nothing speaks for another."""
 WANDER = 50.0
 """Temperature, in tiles of wire, at which the cells of a large machine begin: they have far to go."""
-LONG_WAY = RouteParams(growth=1.1, most=60.0, slack=200, recolour=5, rounds=120, stall=30)
+LONG_WAY = RouteParams(growth=1.1, most=60.0, raise_by=2.0, slack=30, recolour=5, rounds=120, stall=30)
 """How all nets of a large machine are routed: round about where the straight way is full, and in other colours."""
 STUBBORN = RouteParams(present=3.0, slack=20, recolour=1)
 """The same where few of them are in conflict: rounds take little time then."""
