@@ -368,9 +368,9 @@ def place_somehow(
     mapped: Mapped, folder: Path, options: FlowOptions, progress: StagedProgress | None = None, stop: Stop | None = None
 ) -> Placed:
     """As `place_machine`. A machine that finds no plan on the first sizes is mapped again with a roomy circuit, if that
-    differs, and is laid so; where that fails too, or does not differ, the first one goes on, unless the panel is far too
-    narrow for its nets. Within limits, which more
-    stacks do not make wider, the roomy circuit comes last. Raises DesignFailed where none is placed."""
+    differs, and is laid so; where that fails too, or does not differ, the first one goes on, unless its panel is far
+    too narrow. Within limits, which more stacks do not make wider, the roomy circuit comes last. Raises DesignFailed
+    where none is placed."""
     is_limited = LayoutParams("", 0, *limits_of(mapped.machine, options)).is_limited
     first, rest = (ALL_SIZES, None) if is_limited else ((0, FIRST_SIZES), (FIRST_SIZES, ALL_SIZES[1]))
     try:
