@@ -80,7 +80,7 @@ def test_the_command_draws_it_beside_what_is_there(tmp_path: Path) -> None:
     good = ["plan", "traffic_light", "--effort", "quick", "--no-guide", "--out", str(out)]
     assert runner.invoke(main, good).exit_code == 0
     before = (out / "plan.json").read_bytes()
-    result = runner.invoke(main, [*good, "--width", "18", "--height", "16", "--json"])
+    result = runner.invoke(main, [*good, "--width", "19", "--height", "16", "--json"])
     assert result.exit_code == 1, result.output
     report = json.loads(result.stdout)
     assert report["error"]["code"] == "H2G-P001" and "plan-congestion.svg" in report["error"]["hint"]
