@@ -110,7 +110,9 @@ def mapped(logic: Logic, params: SynthParams) -> dict[str, Any]:
 def line(row: dict[str, Any]) -> str:
     wired = row["within_four_colours"]
     ratio, tight = (f"{n / row['table']:.2f}" if row["table"] else "-" for n in (row["stacks"], wired["stacks"]))
-    wrong = "".join(f" NOT {what.upper()}" for what in ("equivalent", "safe") if not (row[what] and wired[what]))
+    wrong = "".join(f" NOT {what.upper()}" for what in ("equivalent", "safe") if False in (row[what], wired[what]))
+    mappings = {"before": row, "within four colours": wired}
+    wrong += "".join(f"  {name}: equivalence open" for name, one in mappings.items() if one["equivalent"] is None)
     return (
         f"{row['circuit']:10} ours {row['stacks']:4}  table {row['table']:4}  ratio {ratio:>4}  "
         f"bound {row['bound_any_depth']}  yosys {row['yosys_abc']}  espresso {row['espresso']}  "

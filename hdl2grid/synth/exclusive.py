@@ -85,7 +85,7 @@ def _mapped_anew(
         plain += [f for p in (whole, *others) for f in _with_hubs(p, sinks, params, known)]
     ahead = _looked_ahead(whole, sinks)
     plain += [] if ahead is None else [ahead]
-    for forms in [*plain, *_flat_forms(whole, sinks, params, known)]:
+    for forms in [*plain, *_flat_forms(whole, group, params, known)]:
         trial = _with_forms(best, sinks, forms)
         price = cost(alone(trial, group))
         if price < least:
@@ -173,15 +173,15 @@ def _is_least(problem: Problem, group: Sequence[int]) -> bool:
     return len(cells) <= len(Basis(affine.reduce(v) for v in vectors))
 
 
-def _flat_forms(whole: Problem, group: Sequence[int], params: SynthParams, known: Known) -> Iterator[list[Form]]:
+def _flat_forms(whole: Problem, group: FlatGroup, params: SynthParams, known: Known) -> Iterator[list[Form]]:
     network = whole.network
-    forms = [whole.sinks[i].form for i in group]
+    forms = [whole.sinks[i].form for i in group.sinks]
     signals = bits(network.support(forms))
     if len(signals) > MOST_VARIABLES:
         return
-    key = _structure(network, forms), params.flat_steps, params.seed
+    key = _structure(network, forms), params.flat_steps, params.seed, group.is_cut
     if key not in known:
-        known[key] = tuple(_sums(network, forms, signals, params))
+        known[key] = tuple(_sums(network, forms, signals, params, group.is_cut))
     for terms in known[key]:
         yield _placed(network, forms, signals, terms)
 
@@ -191,8 +191,11 @@ def _structure(network: Network, forms: Sequence[Form]) -> object:
     return tuple((c, network.cells[c]) for c in cone), tuple(forms)
 
 
-def _sums(network: Network, forms: Sequence[Form], signals: Sequence[int], params: SynthParams) -> Iterator[Listed]:
-    """Sums for all forms at once: factors kept short, and as few terms as can be found."""
+def _sums(
+    network: Network, forms: Sequence[Form], signals: Sequence[int], params: SynthParams, may_part: bool = False
+) -> Iterator[Listed]:
+    """Sums for all forms at once: factors kept short, and as few terms as can be found; with `may_part` each form by
+    itself as well."""
     place = {s: i for i, s in enumerate(signals)}
     covers: list[Sum] = []
     masks: dict[tuple[int, ...], int] = {}
@@ -209,7 +212,7 @@ def _sums(network: Network, forms: Sequence[Form], signals: Sequence[int], param
     narrow = start.copy()
     narrow.walk(params.flat_steps, params.seed, True)
     yield tuple(narrow.listed())
-    if len(forms) > 1:
+    if may_part and len(forms) > 1:
         yield _apart(covers, params)
     best = min((_widened(t, params) for t in (start, narrow)), key=lambda t: t.count)
     yield tuple(best.listed())
@@ -217,7 +220,8 @@ def _sums(network: Network, forms: Sequence[Form], signals: Sequence[int], param
 
 def _apart(covers: Sequence[Sum], params: SynthParams) -> Listed:
     """A sum for each function alone: terms that two have in common are one by chance only, and no sum is long for the
-    sake of another."""
+    sake of another. Only for parts of large logic: codes of a small machine that look good so wire badly (a random
+    machine of 12 states and two switches took 31 cells within four colours instead of 17)."""
     masks: dict[tuple[int, ...], int] = {}
     for t, terms in enumerate(covers):
         own = Terms(len(terms))
