@@ -3,34 +3,15 @@
 from __future__ import annotations
 
 import random
-import sys
-from pathlib import Path
 
 import pytest
-from synth_support import compare, sources_of, walk
-from test_synth_splits import QUICK, loaded
+from loaded import check, loaded
 
-from hdl2grid.logic.model import Logic
 from hdl2grid.logic.xag import XagBuilder
-from hdl2grid.partition import share_nets
 from hdl2grid.synth.declists import decision_lists
 from hdl2grid.synth.equal import difference
 from hdl2grid.synth.lookahead import look_ahead
 from hdl2grid.synth.network import Form, Network
-from hdl2grid.synth.synthesise import synthesise
-from hdl2grid.verify.hazards import find_hazards
-
-sys.path.insert(0, str(Path(__file__).parent.parent / "benchmarks"))
-from equivalence import circuit_functions, same_functions, source_functions
-
-
-def check(logic: Logic, most: int) -> None:
-    made = synthesise(logic, sources_of(logic), QUICK)
-    assert made.report.stacks - made.report.registers <= most
-    assert find_hazards(made.circuit).is_safe_by_structure
-    assert not share_nets(made.circuit, quick=True).crowded
-    assert same_functions(source_functions(logic), circuit_functions(logic, made.circuit), logic)
-    compare(logic, made.circuit, walk(logic, 200, 1))
 
 
 def chain(network: Network, count: int, seed: int) -> Form:

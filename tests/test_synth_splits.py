@@ -2,27 +2,16 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
 import pytest
-from synth_support import compare, sources_of, walk
+from loaded import check, loaded
 
-from hdl2grid.logic.model import InputBit, Logic, OutputBit, RegisterBit
+from hdl2grid.logic.model import Logic
 from hdl2grid.logic.xag import XagBuilder
-from hdl2grid.partition import share_nets
 from hdl2grid.synth.flatgroups import flat_groups
-from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.sinks import Problem, build
 from hdl2grid.synth.splits import split_flats
-from hdl2grid.synth.synthesise import synthesise
-from hdl2grid.verify.hazards import find_hazards
-
-sys.path.insert(0, str(Path(__file__).parent.parent / "benchmarks"))
-from equivalence import circuit_functions, same_functions, source_functions
 
 CONSTANT = 1 << 63
-QUICK = SynthParams(keep_codes=True, search_steps=2000, flat_steps=200_000)
 
 
 def one_hot(count: int, k: int) -> tuple[int, ...]:
@@ -51,27 +40,6 @@ def test_a_part_of_one_factor_serves_either_constant() -> None:
     flats = [(*common, 1 << 20 + k, *(extra if flip else ())) for k in range(8) for flip in (0, 1)]
     flats = [tuple(row ^ (CONSTANT if len(f) > 17 and row == f[16] else 0) for row in f) for f in flats]
     assert stacks_of(split_flats(flats, 12)) == 2 + 1 + 8  # the sixteen, the two, and each single row once
-
-
-def loaded(name: str, names: list[str], function: object) -> Logic:
-    """A function of registers that a tick loads from switches."""
-    b = XagBuilder()
-    q = [b.variable(f"r_{n}") for n in names]
-    x = [b.variable(n) for n in names]
-    outs = function(b, dict(zip(names, q, strict=True)))  # type: ignore[operator]
-    bits = tuple(RegisterBit(f"r_{n}", r, s, 0, "tick", False) for n, r, s in zip(names, q, x, strict=True))
-    switches = tuple(InputBit(n, s, 0) for n, s in zip(names, x, strict=True))
-    shown = tuple(OutputBit(f"y{i}", y) for i, y in enumerate(outs))
-    return Logic(name, b.freeze(), ("tick",), False, switches, bits, shown)
-
-
-def check(logic: Logic, most: int) -> None:
-    made = synthesise(logic, sources_of(logic), QUICK)
-    assert made.report.stacks - made.report.registers <= most
-    assert find_hazards(made.circuit).is_safe_by_structure
-    assert not share_nets(made.circuit, quick=True).crowded
-    assert same_functions(source_functions(logic), circuit_functions(logic, made.circuit), logic)
-    compare(logic, made.circuit, walk(logic, 200, 1))
 
 
 def test_a_ring_of_states_that_may_stand_wrong() -> None:
