@@ -20,6 +20,7 @@ from hdl2grid.verify.hazards import find_hazards
 sys.path.insert(0, str(Path(__file__).parent.parent / "benchmarks"))
 from circuit_files import load
 from equivalence import circuit_functions, same_functions, source_functions
+from unlisted import machine
 
 DATA = os.environ.get("HDL2GRID_CHECK_DATA", "")
 QUICK = SynthParams(
@@ -144,3 +145,10 @@ def test_random_machines_within_four_colours(seed: int) -> None:
     made = synthesise(logic, sources_of(logic), SynthParams(search_steps=2000, flat_steps=50_000))
     assert find_hazards(made.circuit).is_safe_by_structure
     compare(logic, made.circuit, walk(logic, 200, seed))
+
+
+def test_what_looks_good_before_colours_does_not_choose_codes_that_wire_badly() -> None:
+    """Eleven states and two switches, which took 20 cells when each sum was also sought by itself."""
+    logic = machine(11)
+    report = synthesise(logic, sources_of(logic)).report
+    assert report.stacks - report.registers - report.resets <= 13

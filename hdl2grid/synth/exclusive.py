@@ -220,8 +220,7 @@ def _sums(
 
 def _apart(covers: Sequence[Sum], params: SynthParams) -> Listed:
     """A sum for each function alone: terms that two have in common are one by chance only, and no sum is long for the
-    sake of another. Only for parts of large logic: codes of a small machine that look good so wire badly (a random
-    machine of 12 states and two switches took 31 cells within four colours instead of 17)."""
+    sake of another. Only for parts of large logic: codes of a small machine that look good so wire badly."""
     masks: dict[tuple[int, ...], int] = {}
     for t, terms in enumerate(covers):
         own = Terms(len(terms))
