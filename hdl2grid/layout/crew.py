@@ -143,9 +143,9 @@ class Crew:
 
     def sketch(self, count: int) -> list[Found]:
         """So many layouts as in effort quick, with seeds of their own."""
-        first, effort = self.params.seed, "quick"
-        some = [replace(self.params, effort=effort, seed=first + i * SEED_STEP) for i in range(count)]
-        return self._run([(params, Task(BEGIN, 0)) for params in some])
+        quick = replace(self.params, effort="quick")
+        seeds = range(quick.seed, quick.seed + count * SEED_STEP, SEED_STEP)
+        return self._run([(replace(quick, seed=seed), Task(BEGIN, 0)) for seed in seeds])
 
     def without_limits(self) -> tuple[int, int] | None:
         """Width and height of a layout found quickly on a grid as large as need be; None where there is none."""

@@ -12,7 +12,7 @@ class Effort:
     At each size `seeds` placements are made and routed, and the best of them repaired by at most `tries` tries, with
     up to `lines` rows and columns put in where that does not suffice. A legal layout loses rows and columns in at
     most `cuts` cuts (`cut_tries` repairs each), until `stall` cuts in a row have failed. Then the search begins anew
-    from the best layout, on a smaller grid or after `stir` tries of moving cells about, in `rounds` rounds of `batch`
+    from the best layout, on another grid or after `stir` tries of moving cells about, in `rounds` rounds of `batch`
     beginnings that know nothing of each other; `polish` tries make the result better.
 
     With `sketches`, so many beginnings are made as in effort quick; the best of them, `lines_of_descent`, are cut down
