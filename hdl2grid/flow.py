@@ -15,8 +15,10 @@ from hdl2grid.circuit.model import Circuit, Origin, Source
 from hdl2grid.errors import DesignFailed, Finding, SourceLine
 from hdl2grid.floorplan import Floorplan
 from hdl2grid.lanes import HOPELESS, Narrow, narrowest
+from hdl2grid.layout.arrays import is_large
 from hdl2grid.layout.assemble import assemble
 from hdl2grid.layout.crew import Stop
+from hdl2grid.layout.exits import find_exits
 from hdl2grid.layout.lay_out import LayoutFailed, LayoutParams, LayoutStats, lay_out
 from hdl2grid.layout.near import NearLayout, lay_out_near
 from hdl2grid.layout.old_plan import joined_nets, read_old
@@ -369,20 +371,26 @@ def place_somehow(
 ) -> Placed:
     """As `place_machine`. A machine that finds no plan on the first sizes is mapped again with a roomy circuit, if that
     differs, and is laid so; where that fails too, or does not differ, the first one goes on, unless its panel is far
-    too narrow. Within limits, which more stacks do not make wider, the roomy circuit comes last. Raises DesignFailed
+    too narrow. A large machine whose nets do not fit between the pixels of its panel gets the roomy circuit at once,
+    if that helps. Within limits, which more stacks do not make wider, the roomy circuit comes last. Raises DesignFailed
     where none is placed."""
     is_limited = LayoutParams("", 0, *limits_of(mapped.machine, options)).is_limited
     first, rest = (ALL_SIZES, None) if is_limited else ((0, FIRST_SIZES), (FIRST_SIZES, ALL_SIZES[1]))
-    try:
-        return place_machine(mapped, options, progress, stop, ALL_SIZES if options.near else first)
-    except NotPlaced as failed:
-        if options.near is not None or failed.is_hopeless:
-            raise
-        failures = [failed]
-    roomy = map_machine(mapped.machine, folder, options, progress, is_roomy=True)
-    cases = [(mapped, rest)] if rest is not None else []
+    failures: list[NotPlaced] = []
+    crowded = 0 if is_limited or options.near is not None else _excess(mapped)
+    roomy = map_machine(mapped.machine, folder, options, progress, is_roomy=True) if crowded else None
+    if roomy is None or _excess(roomy) >= crowded:
+        try:
+            return place_machine(mapped, options, progress, stop, ALL_SIZES if options.near else first)
+        except NotPlaced as failed:
+            if options.near is not None or failed.is_hopeless:
+                raise
+            failures.append(failed)
+        roomy = roomy or map_machine(mapped.machine, folder, options, progress, is_roomy=True)
+    cases = [(mapped, rest)] if rest is not None and failures else []
     if roomy.circuit != mapped.circuit:
-        told = f"no plan was found with {len(mapped.circuit.stacks)} stacks: this one has "
+        why = "no plan was found with" if failures else "the panel is too narrow for"
+        told = f"{why} {len(mapped.circuit.stacks)} stacks: this one has "
         told += f"{len(roomy.circuit.stacks)}, whose wires need less room"
         cases.insert(0, (replace(roomy, warnings=(*roomy.warnings, told)), ALL_SIZES))
     for case, sizes in cases:
@@ -391,6 +399,12 @@ def place_somehow(
         except NotPlaced as failed:
             failures.append(failed)
     raise min(failures, key=lambda one: inf if one.worst is None else one.worst.conflicts or 0)
+
+
+def _excess(mapped: Mapped) -> int:
+    """By how many nets the tiles between the pixels of a large machine's panel are overfull, whatever its layout."""
+    netlist = _case(mapped, mapped.synthesis, panel_of(mapped.machine), None).netlist
+    return find_exits(netlist).excess if is_large(netlist) else 0
 
 
 class NotPlaced(DesignFailed):

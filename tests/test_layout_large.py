@@ -10,9 +10,10 @@ from amaranth.hdl import Module, Mux, Signal
 from amaranth.lib import wiring
 from amaranth.lib.wiring import Out
 
-from hdl2grid import Button, Machine, Ticker
+from hdl2grid import Button, Machine, Ticker, flow
 from hdl2grid.circuit.model import Circuit
-from hdl2grid.flow import FlowOptions, map_machine, panel_of, place_machine
+from hdl2grid.designs import load_machine
+from hdl2grid.flow import FlowOptions, map_machine, panel_of, place_machine, place_somehow
 from hdl2grid.layout import arrays
 from hdl2grid.layout.arrays import Board, make_board, make_scratch, make_shape
 from hdl2grid.layout.lines import all_apart, pick_line, with_line, without_line
@@ -138,6 +139,21 @@ def test_cells_that_touch_pixels_are_not_apart(mapped, small_is_large) -> None:
     board.x[inside] = board.x[shape.panel] + board.dx[pixel] + 1
     board.y[inside] = board.y[shape.panel] + board.dy[pixel]
     assert not all_apart(shape, board, 1, 1)
+
+
+def test_a_crowded_panel_gets_the_roomy_circuit_at_once(monkeypatch) -> None:
+    options = FlowOptions(load_target(), 1, "quick", style="compact")
+    clock = map_machine(load_machine("clock_12h"), Path(__file__).parent, options)
+    monkeypatch.setattr(flow, "_excess", lambda one: 5 if one.circuit == clock.circuit else 0)
+    placed = place_somehow(clock, Path(__file__).parent, options)
+    assert len(placed.mapped.circuit.stacks) > len(clock.circuit.stacks) and placed.troubles == ()
+    assert any("the panel is too narrow for" in warning for warning in placed.mapped.warnings)
+
+
+def test_no_roomy_circuit_where_it_does_not_help(mapped, monkeypatch) -> None:
+    monkeypatch.setattr(flow, "_excess", lambda one: 5)
+    placed = place_somehow(mapped, Path(__file__).parent, FlowOptions(load_target(), 1, "quick", style="compact"))
+    assert placed.mapped.circuit == mapped.circuit
 
 
 def _crossing_pairs(width: int) -> tuple[Netlist, list[tuple[int, int]]]:

@@ -20,6 +20,7 @@ from hdl2grid.layout.records import Record
 from hdl2grid.layout.repeats import MOST_COPIES, Repeat
 from hdl2grid.netlist import Netlist, Site
 
+Bools = npt.NDArray[np.bool_]
 Ints = npt.NDArray[np.int64]
 COLOURS = 4
 ALONG_X, ALONG_Y, OTHER = 0, 1, 2

@@ -27,11 +27,14 @@ from hdl2grid.layout.arrays import (
     make_scratch,
     make_shape,
     new_watch,
+    signal_tiles,
 )
 from hdl2grid.layout.colouring import ColourParams, choose_colours
 from hdl2grid.layout.cost import are_alike, cost_of, stray_strokes
 from hdl2grid.layout.dense import place_densely
+from hdl2grid.layout.easing import EaseParams, ease
 from hdl2grid.layout.effort import budget
+from hdl2grid.layout.exits import find_exits
 from hdl2grid.layout.lines import pick_gap, pick_line, with_line, without_line
 from hdl2grid.layout.placement import PlaceParams, pack, place
 from hdl2grid.layout.repair import RepairParams, better
@@ -70,12 +73,19 @@ TILT = 1.15
 """Width to height of a grid, where nothing speaks for another."""
 WANDER = 50.0
 """Temperature, in tiles of wire, at which the cells of a large machine begin: they have far to go."""
-LONG_WAY = RouteParams(growth=1.1, most=60.0, raise_by=2.0, slack=30, recolour=5, rounds=120, stall=30)
+LONG_WAY = RouteParams(growth=1.05, most=60.0, raise_by=2.0, slack=30, recolour=5, rounds=150, stall=40)
 """How all nets of a large machine are routed: round about where the straight way is full, and in other colours."""
 STUBBORN = RouteParams(present=3.0, slack=20, recolour=1)
 """The same where few of them are in conflict: rounds take little time then."""
-AGAIN, TURNS = replace(LONG_WAY, present=6.0, recolour=1, rounds=40, stall=20), 12
-"""How nets of a large machine that are still in conflict are routed again, and how often at most."""
+AGAIN = RouteParams(present=2.0, growth=1.05, most=60.0, raise_by=3.0, slack=20, recolour=1, rounds=60, stall=30)
+"""How nets of a large machine that are still in conflict are routed again, with no memory of earlier conflicts: tiles
+that have become too dear for all are free again."""
+TURNS, IDLE_TURNS = 12, 4
+"""How often at most, and how often in a row in vain."""
+SETTLES = 6
+"""Turns of easing and repair, at most."""
+CHUNK, CHUNKS = 500, 12
+"""Tries of repair of a large machine until it begins anew, hot again, and how often it does at most."""
 BROAD, FIRST_BROAD = 250, 4
 """A machine of more cells than this begins with that one of the sizes: on smaller ones hundreds of conflicts stay."""
 FEW = 30
@@ -478,7 +488,7 @@ class Search:
             if model is None:
                 board = self.packed(size, places, turn)
                 if board is not None:
-                    place(self.shape, board, places, seed)
+                    place(self.drawn_out(), board, places, seed)
             else:
                 board = place_densely(self.shape, model, places, size, HOT[turn % len(HOT)], seed)
             if board is None:
@@ -490,6 +500,8 @@ class Search:
             choose_colours(self.shape, board, scratch, STRICT if self.is_large else ColourParams(), seed)
             rip_all(board)
             conflicts, _ = route(self.shape, board, scratch, LONG_WAY if self.is_large else RouteParams(), self.rng)
+            if self.is_large and conflicts <= worth:
+                board, conflicts = self.route_again(board, scratch, conflicts)
             self.is_hopeless = self.is_large and conflicts > HOPELESS * worth
             if best is None or conflicts < best[0]:
                 best = conflicts, board
@@ -504,7 +516,7 @@ class Search:
             self.troubles.append(trouble_of(self.netlist, self.shape, board, scratch))
             return None
         if conflicts and self.is_large:
-            conflicts = self.route_again(board, scratch, conflicts)
+            board, conflicts = self.settle(board, scratch, places, conflicts)
         if conflicts:
             conflicts = self.mend(board, scratch, places, self.effort.tries)
             if widen:
@@ -520,14 +532,45 @@ class Search:
             self.troubles.append(trouble_of(self.netlist, self.shape, board, scratch))
         return board if conflicts == 0 else None
 
-    def route_again(self, board: Board, scratch: Scratch, conflicts: int) -> int:
-        """Route what is left in conflict, anew with other prices, while too much is left to be repaired; returns the
-        conflicts left."""
+    def drawn_out(self) -> Shape:
+        """The shape by which cells are placed: those of a large machine as if its panel's nets ended where they leave
+        the panel."""
+        exits = find_exits(self.netlist).tiles if self.is_large else {}
+        if not exits:
+            return self.shape
+        rows = []
+        for s, row in enumerate(signal_tiles(self.netlist)):
+            outside = [t for t in row if self.netlist.tiles[t].cell != self.panel] if s in exits else row
+            rows.append([*outside, *exits.get(s, ())])
+        start = np.cumsum([0, *map(len, rows)])
+        return replace(self.shape, sig_start=start, sig_tiles=np.array([t for row in rows for t in row], np.int64))
+
+    def route_again(self, board: Board, scratch: Scratch, conflicts: int) -> tuple[Board, int]:
+        """Route what is left in conflict again and again; returns the best board met and its conflicts."""
+        idle = 0
         for _ in range(TURNS):
-            if conflicts <= FEW or self.is_stopped:
+            if conflicts == 0 or idle >= IDLE_TURNS or self.is_stopped:
                 break
-            conflicts, _ = route(self.shape, board, scratch, AGAIN, self.rng)
-        return conflicts
+            trial = copy_board(board)
+            trial.history[:] = 0.0
+            left, _ = route(self.shape, trial, scratch, AGAIN, self.rng)
+            idle = 0 if left < conflicts else idle + 1
+            if left <= conflicts:
+                board, conflicts = trial, left
+        return board, conflicts
+
+    def settle(self, board: Board, scratch: Scratch, places: PlaceParams, conflicts: int) -> tuple[Board, int]:
+        """Ease and repair a large board by turns; returns the best board met and its conflicts."""
+        easing = EaseParams(self.effort.tries // 10, self.effort.tries // 20)
+        for _ in range(SETTLES):
+            before = conflicts
+            if conflicts <= FEW:
+                board, conflicts = ease(self.shape, board, scratch, conflicts, easing, self.rng)
+            if conflicts:
+                conflicts = self.mend(board, scratch, places, self.effort.tries // 4)
+            if conflicts == 0 or conflicts == before or self.is_stopped:
+                break
+        return board, conflicts
 
     def loosen(self, board: Board, places: PlaceParams) -> int:
         """Let those nets go their own ways, copy by copy, that conflict where they are laid alike; returns the
@@ -600,9 +643,22 @@ class Search:
 
     def mend(self, board: Board, scratch: Scratch, places: PlaceParams, tries: int) -> int:
         """Repair until nothing is illegal; returns the conflicts left."""
+        if self.is_large:
+            return self.mend_in_chunks(board, scratch, places, tries)
         np.minimum(board.history, WORST, out=board.history)
         params = RepairParams(tries=tries, stall=max(300, tries // 2))
         left, _, _ = better(self.shape, board, scratch, params, places, RouteParams(), self.rng, True)
+        return left
+
+    def mend_in_chunks(self, board: Board, scratch: Scratch, places: PlaceParams, tries: int) -> int:
+        """The same for a large machine, again and again from the best state met, with no memory of conflicts."""
+        left = 1
+        for _ in range(min(CHUNKS, ceil(tries / CHUNK))):
+            if left == 0 or self.is_stopped:
+                break
+            board.history[:] = 0.0
+            params = RepairParams(tries=CHUNK, stall=CHUNK // 2)
+            left, _, _ = better(self.shape, board, scratch, params, places, RouteParams(), self.rng, True)
         return left
 
     def cut_down(self, board: Board | None) -> Board | None:

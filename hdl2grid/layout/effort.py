@@ -44,7 +44,7 @@ EFFORTS = {
 COMPACT = {
     "quick": EFFORTS["quick"],
     "normal": replace(
-        EFFORTS["normal"], cuts=300, rounds=2, batch=3, stir=3000, sketches=4, lines_of_descent=2,
+        EFFORTS["normal"], cuts=300, rounds=1, batch=4, stir=3000, sketches=4, lines_of_descent=2,
         sieve=((24, 200), (5, 800), (1, 3000)),
     ),
     "long": replace(

@@ -22,6 +22,7 @@ from hdl2grid.layout.arrays import (
     WATCH_STOP,
     WATCH_TRIES,
     Board,
+    Bools,
     Scratch,
     Shape,
 )
@@ -46,6 +47,8 @@ BEYOND = 1e9
 """Price of a net that cannot be joined."""
 WHOLE = 12
 """Nets of so many variables and more are never recoloured as a whole."""
+ALL: Bools = np.zeros(0, np.bool_)
+"""Among all nets."""
 
 
 @dataclass(frozen=True)
@@ -342,9 +345,10 @@ def change_colour(
 @njit(cache=True, nogil=True)
 def negotiate(
     rng: Any, shape: Shape, board: Board, scratch: Scratch, rounds: int, stall: int, present: float, growth: float,
-    most: float, raise_by: float, decay: float, bend: float, cross: float, slack: int, recolour: int,
+    most: float, raise_by: float, decay: float, bend: float, cross: float, slack: int, recolour: int, among: Any,
 ) -> Any:  # fmt: skip
-    """Rip up and reroute the nets marked in `bad`, round by round, until nothing is illegal.
+    """Rip up and reroute the nets marked in `bad`, round by round, until nothing is illegal; of all nets, or of those
+    that `among` has True for.
 
     `lay_all` must have been called. Ends after `rounds` rounds, or when `stall` rounds have not bettered the least
     count of conflicts. The least illegal routes met stay on the board; returns (conflicts, rounds used).
@@ -370,10 +374,12 @@ def negotiate(
         for i in range(count - 1, 0, -1):
             j = below(rng, i + 1)
             order[i], order[j] = order[j], order[i]
-        innocents = 2 if turn > 0 else 0
+        innocents = 2 if turn > 0 and among.shape[0] == 0 else 0
         blame_first(shape, board, scratch.copies, scratch.offs)
         for i in range(count):
             n = order[i]
+            if among.shape[0] > 0 and not among[n]:
+                continue
             if not board.bad[n]:
                 if innocents == 0:
                     continue
@@ -413,11 +419,13 @@ def negotiate(
     return best, used
 
 
-def route(shape: Shape, board: Board, scratch: Scratch, params: RouteParams, seed_state: Any) -> tuple[int, int]:
-    """Route all nets marked bad on a laid board; returns (conflicts left, rounds used)."""
+def route(
+    shape: Shape, board: Board, scratch: Scratch, params: RouteParams, seed_state: Any, among: Bools = ALL
+) -> tuple[int, int]:
+    """Route all nets marked bad on a laid board, or those `among` them; returns (conflicts left, rounds used)."""
     conflicts, used = negotiate(
         seed_state, shape, board, scratch, params.rounds, params.stall, params.present, params.growth, params.most,
-        params.raise_by, params.decay, params.bend, params.cross, params.slack, params.recolour,
+        params.raise_by, params.decay, params.bend, params.cross, params.slack, params.recolour, among,
     )  # fmt: skip
     return int(conflicts), int(used)
 
