@@ -82,6 +82,8 @@ AGAIN = RouteParams(present=2.0, growth=1.05, most=60.0, raise_by=3.0, slack=20,
 that have become too dear for all are free again."""
 TURNS, IDLE_TURNS = 12, 4
 """How often at most, and how often in a row in vain."""
+VAIN, NEARLY = 2, 4
+"""After so many packings of a large machine in vain, or a placement with so few conflicts, no other is tried."""
 SETTLES = 6
 """Turns of easing and repair, at most."""
 CHUNK, CHUNKS = 500, 12
@@ -491,6 +493,8 @@ class Search:
                     place(self.drawn_out(), board, places, seed)
             else:
                 board = place_densely(self.shape, model, places, size, HOT[turn % len(HOT)], seed)
+            if board is None and self.is_large and turn + 1 >= VAIN:
+                break
             if board is None:
                 continue
             self.tell(board)
@@ -505,7 +509,7 @@ class Search:
             self.is_hopeless = self.is_large and conflicts > HOPELESS * worth
             if best is None or conflicts < best[0]:
                 best = conflicts, board
-            if conflicts <= 2 or self.is_stopped or (may_skip and self.is_hopeless):
+            if conflicts <= (NEARLY if self.is_large else 2) or self.is_stopped or (may_skip and self.is_hopeless):
                 break
         if best is None:
             self.troubles.append(Trouble(*size, None))
