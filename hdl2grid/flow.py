@@ -217,6 +217,10 @@ def proof_evidence(proof: Verdict) -> tuple[Evidence, ...]:
     if not proof.complete:
         shown += f"; {proof.reason}"
     reach = "every reachable state with every event" if proof.complete else "not every reachable state"
+    if proof.parts > 1:
+        reach = (
+            f"every reachable state of each of {proof.parts} parts that know nothing of each other, with every event"
+        )
     registers = len(proof.read) + len(proof.unread)
     return (
         Evidence(what, f"{shown}: 0 differences, 0 lost pulses", True),

@@ -82,6 +82,7 @@ def proof_json(proof: Verdict) -> dict[str, Any]:
         "reason": proof.reason,
         "complete": proof.complete,
         "states": proof.hdl_states,
+        "independent_parts": proof.parts,
         "events": proof.events,
         "random_events": proof.walked,
         "longest_wave_rounds": proof.rounds,

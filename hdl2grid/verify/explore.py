@@ -10,13 +10,18 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from hdl2grid.progress import Progress, silent
 from hdl2grid.sim.engine import Engine
 from hdl2grid.verify.compare_bits import Comparison, Session
+from hdl2grid.verify.parts import Part
 from hdl2grid.verify.report import Counterexample
 
 _TELL_EVERY = 512
 _PAIRS_A_STATE = 4
+_SEEN = -1
+"""Instead of the number of a pair: none of its own, for all its parts are known."""
 
 
 @dataclass(frozen=True)
@@ -40,6 +45,7 @@ def explore(
     limit: int,
     progress: Progress = silent,
     full_state: bool = True,
+    parts: Sequence[Part] = (),
 ) -> Exploration:
     """Explores from the first states of both sides. `known` are the events of the design; any other source of
     the machine must do nothing.
@@ -47,8 +53,11 @@ def explore(
     A pair is new when the design's state (all of it, or with `full_state` false only the registers that
     `session.registers` tells) or the machine's is. Ends at the first difference or lost pulse, or when more than
     `limit` states of the design were found, or more than four times as many pairs.
+
+    With `parts` that know nothing of each other (`hdl2grid.verify.parts`) a pair is new when the state of one of them
+    is: then each state of each part was visited with every event, and so no mixture of them can differ.
     """
-    return _Search(session, engine, comparison, known, full_state).run(limit, progress)
+    return _Search(session, engine, comparison, known, full_state, parts).run(limit, progress)
 
 
 class _Search:
@@ -59,6 +68,7 @@ class _Search:
         comparison: Comparison,
         known: frozenset[str],
         full_state: bool,
+        parts: Sequence[Part],
     ) -> None:
         self.session = session
         self.engine = engine
@@ -73,6 +83,7 @@ class _Search:
         self.pairs: list[tuple[tuple[int, ...], bytes]] = []
         self.came_from: list[tuple[int, int]] = []
         self.hdl_keys: set[tuple[int, ...]] = set()
+        self.parts, self.seen = parts, [set[bytes]() for _ in parts]
         self.at = 0
         self.num_events = self.rounds = 0
 
@@ -118,6 +129,8 @@ class _Search:
         if lost or differences:
             names = tuple(self.engine.network.stacks[stack].name for stack in lost)
             return Counterexample(self._way(origin, driver), differences, names)
+        if found is None and self.parts and not self._is_part_new():
+            found = _SEEN
         if found is None:
             found = self.number[key, state] = len(self.pairs)
             self.pairs.append((snapshot, state))
@@ -125,6 +138,16 @@ class _Search:
             self.hdl_keys.add(key)
         self.at = found
         return None
+
+    def _is_part_new(self) -> bool:
+        """Whether a part is in a state in which it was not yet; all are taken note of."""
+        bits, registers = self.engine.bits(), np.array(self.session.registers(), np.uint8)
+        is_new = False
+        for part, seen in zip(self.parts, self.seen, strict=True):
+            state = bits[part.elements].tobytes() + registers[part.registers].tobytes()
+            is_new = is_new or state not in seen
+            seen.add(state)
+        return is_new
 
     def _way(self, origin: int, driver: int) -> tuple[str, ...]:
         way = []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from hdl2grid.circuit.model import Circuit, Source
@@ -20,6 +20,7 @@ from hdl2grid.verify.explore import Exploration, explore
 from hdl2grid.verify.hdl import run_hdl
 from hdl2grid.verify.lockstep import play_both
 from hdl2grid.verify.panel_check import compare_panel
+from hdl2grid.verify.parts import Part, parts_of
 from hdl2grid.verify.report import Verdict
 from hdl2grid.verify.walk import random_events
 
@@ -38,7 +39,8 @@ def prove(
     """Whether a machine does what its design does, and how far that was looked at.
 
     'equal': each of the design's reachable states (at most `limit`) was visited with each event, every pixel showed its
-    output bit, every signal its bit, and no pulse was lost. 'different': with the rule broken, the setting, or
+    output bit, every signal its bit, and no pulse was lost; where these are too many, each state of each of the parts
+    that know nothing of each other. 'different': with the rule broken, the setting, or
     the shortest events after which something differs. 'undecided': there are more states, and `walk` random
     events showed no difference; or the machine has delays or random stacks, which no proof by states covers.
     """
@@ -115,6 +117,13 @@ class _Proof:
             again = self._explore(session, limit, full_state=False)
             if again.complete or again.counterexample is not None:
                 found, verdict = again, replace(verdict, left_out=self.elaboration.unused)
+        parts = parts_of(self.network, self.elaboration.logic)
+        if not found.complete and found.counterexample is None and len(parts) > 1:
+            session.restore(first)
+            again = self._explore(session, limit, full_state=False, parts=parts)
+            if again.complete or again.counterexample is not None:
+                found = again
+                verdict = replace(verdict, left_out=self.elaboration.unused, parts=len(parts))
         verdict = replace(
             verdict,
             states=found.states,
@@ -127,13 +136,16 @@ class _Proof:
         if found.counterexample is not None:
             return replace(verdict, result="different", reason=str(found.counterexample))
         if found.complete:
-            return replace(verdict, reason=f"all {found.hdl_states} reachable states, each with every event")
+            all_states = f"all {found.hdl_states} reachable states"
+            if verdict.parts > 1:
+                all_states = f"all states of {verdict.parts} parts that know nothing of each other"
+            return replace(verdict, reason=f"{all_states}, each with every event")
         session.restore(first)
         return self._walk(session, verdict, f"there are more than {limit} states", walk, seed)
 
-    def _explore(self, session: Session, limit: int, full_state: bool) -> Exploration:
+    def _explore(self, session: Session, limit: int, full_state: bool, parts: Sequence[Part] = ()) -> Exploration:
         engine = CompiledEngine(self.network)
-        return explore(session, engine, self.comparison, self.known, limit, self.progress, full_state)
+        return explore(session, engine, self.comparison, self.known, limit, self.progress, full_state, parts)
 
     def _walk(self, session: Session, verdict: Verdict, why: str, walk: int, seed: int) -> Verdict:
         engine = CompiledEngine(self.network)

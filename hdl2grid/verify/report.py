@@ -69,7 +69,8 @@ class Verdict:
     states of the design among them; `events`: events tried from them, each state with each event when `complete`;
     `walked`: events of the random walk where the proof met its limit; `rounds`: the longest wave's; `read`,
     `unread`: registers that the plan's signals show, and those that they do not; `left_out`: registers that reach
-    no output and were left out of the states to stay within the limit.
+    no output and were left out of the states to stay within the limit; `parts`: how many parts there are that know
+    nothing of each other, where not all mixtures of their states were visited, but all states of each.
     """
 
     result: Result
@@ -83,5 +84,6 @@ class Verdict:
     read: tuple[str, ...] = ()
     unread: tuple[str, ...] = ()
     left_out: tuple[str, ...] = ()
+    parts: int = 1
     findings: tuple[Finding, ...] = ()
     counterexample: Counterexample | None = None
