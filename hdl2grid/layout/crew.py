@@ -193,9 +193,9 @@ class Crew:
         areas = [int(row[WATCH_LEGAL]) for row in self._watches if row[WATCH_LEGAL]]
         best = min(areas + ([self._legal] if 0 < self._legal < 1 << 60 else []), default=0)
         told = f"{best:,} tiles so far" if best else "nothing legal yet"
-        told = (
-            f"{told}; on {watch[WATCH_WIDTH]} x {watch[WATCH_HEIGHT]}: {watch[WATCH_CONFLICTS]} conflicts; iterations"
-        )
+        conflicts = int(watch[WATCH_CONFLICTS])
+        where = f"on {watch[WATCH_WIDTH]} x {watch[WATCH_HEIGHT]}: {conflicts} conflict{'s' if conflicts != 1 else ''}"
+        told += f"; {where if watch[WATCH_WIDTH] else 'finding places'}; iterations"
         self.progress(told, sum(int(row[WATCH_TRIES]) for row in self._watches))
 
 
