@@ -73,6 +73,8 @@ TILT = 1.15
 """Width to height of a grid, where nothing speaks for another."""
 WANDER = 50.0
 """Temperature, in tiles of wire, at which the cells of a large machine begin: they have far to go."""
+LONG_SEARCH = 60_000
+"""Moves a cell by which a large machine is placed in rows, where most moves are in the way of each other."""
 LONG_WAY = RouteParams(growth=1.05, most=60.0, raise_by=2.0, slack=30, recolour=5, rounds=150, stall=40)
 """How all nets of a large machine are routed: round about where the straight way is full, and in other colours."""
 STUBBORN = RouteParams(present=3.0, slack=20, recolour=1)
@@ -89,7 +91,8 @@ SETTLES = 6
 CHUNK, CHUNKS = 500, 12
 """Tries of repair of a large machine until it begins anew, hot again, and how often it does at most."""
 BROAD, FIRST_BROAD = 250, 4
-"""A machine of more cells than this begins with that one of the sizes: on smaller ones hundreds of conflicts stay."""
+"""A machine of more cells than this begins with that one of the sizes, or, in rows, with the next: on smaller ones
+many conflicts stay."""
 FEW = 30
 """So many conflicts, or one for four signals, are worth a repair where a larger grid may be tried."""
 HOPELESS = 1.5
@@ -297,9 +300,12 @@ class Search:
 
     def places(self, gap_x: int, gap_y: int) -> PlaceParams:
         hot = WANDER if self.is_large else PlaceParams.hot
+        places = PlaceParams(gap_x=gap_x, gap_y=gap_y, hot=hot)
         if self.is_tidy:
-            return PlaceParams(gap_x=gap_x, gap_y=gap_y, hot=hot, is_tidy=True, flow=FLOW, together=TOGETHER)
-        return PlaceParams(gap_x=gap_x, gap_y=gap_y, hot=hot)
+            places = replace(places, is_tidy=True, flow=FLOW, together=TOGETHER)
+        if self.is_tidy and self.is_large:
+            places = replace(places, snap=True, moves_per_cell=LONG_SEARCH)
+        return places
 
     def floor(self, places: PlaceParams) -> float:
         """Tiles that the cells need with their gaps, when packed without loss. Of an open panel only those count where
@@ -333,7 +339,7 @@ class Search:
                 return board
             self.forget_repeats()
         limited = self.params.is_limited
-        least = FIRST_BROAD if len(self.netlist.cells) > BROAD and not limited else 0
+        least = FIRST_BROAD + self.is_tidy if len(self.netlist.cells) > BROAD and not limited else 0
         tried: set[tuple[tuple[int, int], int, int]] = set()
         for number, (gap_x, gap_y, scale) in enumerate(STEPS + TIGHT * limited):
             if not self.params.first_size <= number - least < self.params.last_size:
@@ -504,7 +510,7 @@ class Search:
             choose_colours(self.shape, board, scratch, STRICT if self.is_large else ColourParams(), seed)
             rip_all(board)
             conflicts, _ = route(self.shape, board, scratch, LONG_WAY if self.is_large else RouteParams(), self.rng)
-            if self.is_large and conflicts <= worth:
+            if self.is_large and conflicts <= FEW:
                 board, conflicts = self.route_again(board, scratch, conflicts)
             self.is_hopeless = self.is_large and conflicts > HOPELESS * worth
             if best is None or conflicts < best[0]:

@@ -44,7 +44,8 @@ TREE_LIMIT = 40
 class PlaceParams:
     """`gap_x`, `gap_y`: free columns and rows around every cell, corners included; `margin`: free border tiles;
     `moves_per_cell`: the annealer's budget; `hot`, `cold`: its temperatures, in tiles of wire. `is_tidy`: stacks stand
-    in rows; `flow`, `together`: prices of a row against the flow, and of the size of a block's box."""
+    in rows; `flow`, `together`: prices of a row against the flow, and of the size of a block's box; `snap`: steps lead
+    from row to row, for on a large grid chance seldom finds one."""
 
     gap_x: int = 2
     gap_y: int = 1
@@ -55,6 +56,7 @@ class PlaceParams:
     is_tidy: bool = False
     flow: float = 0.0
     together: float = 0.0
+    snap: bool = False
 
 
 @njit(cache=True)
@@ -229,12 +231,12 @@ def block_cost(b: int, shape: Shape, board: Board) -> float:
 @njit(cache=True, nogil=True)
 def anneal(
     rng: Any, shape: Shape, board: Board, gx: int, gy: int, margin: int, moves: int, hot: float, cold: float,
-    flow: float, together: float,
+    flow: float, together: float, snap: bool,
 ) -> float:  # fmt: skip
     """Move, swap and mirror units and exchange toggles, `moves` times, cooling from `hot` to `cold`.
 
     The board ends in the best state met, whose cost is returned: trees, `flow` (see `signal_cost`), and `together`
-    times half the circumferences of the blocks.
+    times half the circumferences of the blocks. With `snap` steps end in rows of feet.
     """
     height, width = board.grid.shape
     n_signals = shape.sig_start.shape[0] - 1
@@ -278,6 +280,8 @@ def anneal(
                 step[1] = 0
             elif kind < 24:
                 near_row(rng, a, shape, board, step)
+            elif snap:
+                to_row(a, shape, board, step)
             if not shift(a, step[0], step[1], shape, board, gx, gy, margin):
                 continue
         elif kind < 82:
@@ -352,6 +356,18 @@ def near_row(rng: Any, a: int, shape: Shape, board: Board, step: Any) -> None:
     while 0 <= at < board.rows.shape[0] and not board.rows[at]:
         at += way
     step[1] = at - foot
+
+
+@njit(cache=True)
+def to_row(a: int, shape: Shape, board: Board, step: Any) -> None:
+    """Bend a step so that it ends in the row of feet nearest to where it leads, if there is one on the grid."""
+    foot = board.y[a] + shape.h[a] - 1 + step[1]
+    rows = board.rows.shape[0]
+    for far in range(rows):
+        for at in (foot - far, foot + far):
+            if 0 <= at < rows and board.rows[at]:
+                step[1] += at - foot
+                return
 
 
 @njit(cache=True)
@@ -479,6 +495,7 @@ def place(shape: Shape, board: Board, params: PlaceParams, seed: int) -> float:
             params.cold,
             params.flow,
             params.together,
+            params.snap,
         )
     index_tiles(shape, board)
     return float(length)
