@@ -490,6 +490,43 @@ class Search:
         repaired where conflicts are so many that more room is the better way."""
         widen = model is None
         worth = max(FEW, len(self.netlist.signals) // 4)
+        best = self.best_routed(size, places, number, model, worth, may_skip)
+        if best is None:
+            self.troubles.append(Trouble(*size, None))
+            return None
+        conflicts, board = best
+        scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
+        if may_skip and conflicts > worth:
+            self.troubles.append(trouble_of(self.netlist, self.shape, board, scratch))
+            return None
+        if conflicts and self.is_large:
+            board, conflicts = self.settle(board, scratch, places, conflicts)
+        if conflicts:
+            conflicts = self.mend(board, scratch, places, self.effort.tries)
+            if widen:
+                board, conflicts = self.widen(board, conflicts, places)
+        if 0 < conflicts <= LOOSEN and self.repeats and not self.is_stopped:
+            conflicts = self.loosen(board, places)
+            if widen:
+                board, conflicts = self.widen(board, conflicts, places)
+        if conflicts == 0 and self.repeats:
+            board = self.tighten(board)
+        if conflicts and widen and not self.is_stopped:
+            scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
+            self.troubles.append(trouble_of(self.netlist, self.shape, board, scratch))
+        return board if conflicts == 0 else None
+
+    def best_routed(
+        self,
+        size: tuple[int, int],
+        places: PlaceParams,
+        number: int,
+        model: Board | None,
+        worth: int,
+        may_skip: bool,
+    ) -> tuple[int, Board] | None:
+        """Of some placements at one size, routed, the one with fewest conflicts, and these; None where no cells fit.
+        Far more conflicts than are `worth` a repair end it where it `may_skip`."""
         best: tuple[int, Board] | None = None
         for turn in range(max(self.effort.seeds, SEEDS_ALIKE if self.repeats else 0)):
             seed = self.params.seed * 1_000_003 + 1000 * number + turn
@@ -517,30 +554,7 @@ class Search:
                 best = conflicts, board
             if conflicts <= (NEARLY if self.is_large else 2) or self.is_stopped or (may_skip and self.is_hopeless):
                 break
-        if best is None:
-            self.troubles.append(Trouble(*size, None))
-            return None
-        conflicts, board = best
-        scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
-        if may_skip and conflicts > worth:
-            self.troubles.append(trouble_of(self.netlist, self.shape, board, scratch))
-            return None
-        if conflicts and self.is_large:
-            board, conflicts = self.settle(board, scratch, places, conflicts)
-        if conflicts:
-            conflicts = self.mend(board, scratch, places, self.effort.tries)
-            if widen:
-                board, conflicts = self.widen(board, conflicts, places)
-        if 0 < conflicts <= LOOSEN and self.repeats and not self.is_stopped:
-            conflicts = self.loosen(board, places)
-            if widen:
-                board, conflicts = self.widen(board, conflicts, places)
-        if conflicts == 0 and self.repeats:
-            board = self.tighten(board)
-        if conflicts and widen and not self.is_stopped:
-            scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
-            self.troubles.append(trouble_of(self.netlist, self.shape, board, scratch))
-        return board if conflicts == 0 else None
+        return best
 
     def drawn_out(self) -> Shape:
         """The shape by which cells are placed: those of a large machine as if its panel's nets ended where they leave

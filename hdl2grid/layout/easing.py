@@ -79,7 +79,8 @@ def _pick_spot(rng: Any, board: Board) -> int:
 
 @njit(cache=True)
 def _change_some(rng: Any, inside: Any, changes: int, shape: Shape, board: Board, scratch: Scratch, among: Any) -> None:
-    """Give some of the variables in a window another colour each, and take their nets among those to be routed."""
+    """Give some of the variables in a window another colour each, but for those whose nets are laid like others, and
+    take their nets among those to be routed."""
     near = np.zeros(board.colour.shape[0], np.int64)
     count = 0
     for v in range(board.colour.shape[0]):
@@ -89,7 +90,8 @@ def _change_some(rng: Any, inside: Any, changes: int, shape: Shape, board: Board
     for _ in range(changes if count > 0 else 0):
         v, b = near[below(rng, count)], below(rng, COLOURS)
         a, growth = board.colour[v], 0
-        if a == b:
+        is_bound = shape.lead_var[v] >= 0 and not board.loose[shape.lead_sig[shape.signal_of[v]]]
+        if a == b or is_bound:
             continue
         for c in (a, b):
             growth -= variable_clashes(v, c, shape, board, scratch.seen)
