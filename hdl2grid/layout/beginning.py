@@ -299,13 +299,14 @@ class Search:
         return width, height
 
     def places(self, gap_x: int, gap_y: int) -> PlaceParams:
+        """How cells are placed with such gaps: tidy ones in rows, but for a large machine that has failed so."""
         hot = WANDER if self.is_large else PlaceParams.hot
         places = PlaceParams(gap_x=gap_x, gap_y=gap_y, hot=hot)
-        if self.is_tidy:
-            places = replace(places, is_tidy=True, flow=FLOW, together=TOGETHER)
-        if self.is_tidy and self.is_large:
-            places = replace(places, snap=True, moves_per_cell=LONG_SEARCH)
-        return places
+        has_failed = any(trouble.conflicts is not None for trouble in self.troubles)
+        if not self.is_tidy or (self.is_large and has_failed):
+            return places
+        places = replace(places, is_tidy=True, flow=FLOW, together=TOGETHER)
+        return replace(places, snap=True, moves_per_cell=LONG_SEARCH) if self.is_large else places
 
     def floor(self, places: PlaceParams) -> float:
         """Tiles that the cells need with their gaps, when packed without loss. Of an open panel only those count where
