@@ -64,7 +64,7 @@ class Narrow:
 def narrowest(netlist: Netlist) -> Narrow | None:
     """The rectangle of the panel into which most nets have to come for what fits; None without a panel, or where all
     come in from outside."""
-    panel = next((number for number, cell in enumerate(netlist.cells) if cell.kind == "panel"), None)
+    panel = netlist.panel
     if panel is None:
         return None
     lanes = _Lanes(netlist, panel)

@@ -87,3 +87,8 @@ class Netlist:
     signals: tuple[Signal, ...]
     sinks: tuple[Sink, ...]
     site: Site = Site()
+
+    @property
+    def panel(self) -> int | None:
+        """The number of the panel's cell, if there is one."""
+        return next((number for number, cell in enumerate(self.cells) if cell.kind == "panel"), None)

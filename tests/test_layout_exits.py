@@ -45,8 +45,8 @@ def test_pixels_of_one_signal_branch_inside_if_they_are_near() -> None:
 
 
 def test_a_panel_too_narrow_has_an_excess() -> None:
-    """Nine pixels in a street that is open at its ends only, with one row of free tiles beside them: eight nets too
-    many to come out on both sides. With free rows instead of its wall it has room."""
+    """Ten pixels in a street between two walls, with one row of free tiles beside them that is open at its ends only.
+    With free tiles instead of one wall there is room."""
     closed = ["#" * 19, "#.#.#.#.#.#.#.#.#.#", "." * 19, "#" * 19]
     assert find_exits(_panel(closed)).excess > 0
     opened = [*closed[:3], "." * 19]

@@ -205,7 +205,7 @@ def make_shape(netlist: Netlist, watch: Ints | None = None, repeats: Sequence[Re
     """
     cells, tiles, site = netlist.cells, netlist.tiles, netlist.site
     pairs = [(k, s) for k, sink in enumerate(netlist.sinks) for s in sink.signals]
-    panel = next((i for i, c in enumerate(cells) if c.kind == "panel"), -1)
+    panel = -1 if netlist.panel is None else netlist.panel
     pinned = np.zeros(len(cells), np.bool_)
     pinned[[c for c, _, _ in site.pinned]] = True
     still = pinned.copy()

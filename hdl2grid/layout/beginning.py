@@ -200,7 +200,7 @@ def num_closed(netlist: Netlist, width: int, height: int) -> int:
     if not site.keep_out and site.zone == (None, None, None, None):
         return 0
     closed = np.zeros((height, width), np.bool_)
-    panel = next((i for i, c in enumerate(netlist.cells) if c.kind == "panel"), None)
+    panel = netlist.panel
     if panel is not None:
         left, right, top, bottom = site.zone
         cell = netlist.cells[panel]

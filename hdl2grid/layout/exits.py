@@ -43,7 +43,7 @@ class Exits:
 @lru_cache(maxsize=4)
 def find_exits(netlist: Netlist) -> Exits:
     """The exits of a netlist's panel; none where there is no panel."""
-    panel = next((number for number, cell in enumerate(netlist.cells) if cell.kind == "panel"), None)
+    panel = netlist.panel
     if panel is None:
         return Exits({}, 0)
     cell = netlist.cells[panel]
