@@ -5,7 +5,7 @@ The only place that knows it. Nothing here prints; a StagedProgress is told what
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from math import inf
 from pathlib import Path
@@ -152,8 +152,10 @@ def run_flow(
     progress: StagedProgress | None = None,
     stop_after_synthesis: bool = False,
     stop: Stop | None = None,
+    laid: Callable[[Placed], None] | None = None,
 ) -> Outcome:
-    """From a machine to a verified plan; `folder` is that of the design's file.
+    """From a machine to a verified plan; `folder` is that of the design's file. `laid` is called with a plan that
+    keeps all rules and has the circuit's nets, before the proof.
 
     Raises DesignFailed where the design fails its own check or no plan is found within the limits, InputError
     where the design or the options cannot be. After `stop.set()` the best plan so far is verified and handed out;
@@ -168,22 +170,31 @@ def run_flow(
     if stop_after_synthesis:
         return Outcome(mapped, checks, None, None, "synthesised", "", (checked,))
     placed = place_somehow(mapped, folder, options, progress, stop)
-    return verify(placed, checks, checked, options.seed, progress)
+    return verify(placed, checks, checked, options.seed, progress, laid)
 
 
 def _checks_told(checks: CheckReport) -> str:
     return f"{len(checks.results)} passed" if checks.results else "it has none"
 
 
-def verify(placed: Placed, checks: CheckReport, checked: Evidence, seed: int, progress: StagedProgress) -> Outcome:
+def verify(
+    placed: Placed,
+    checks: CheckReport,
+    checked: Evidence,
+    seed: int,
+    progress: StagedProgress,
+    laid: Callable[[Placed], None] | None = None,
+) -> Outcome:
     """Reads the plan back from its tiles and compares it with the circuit, and then with the design in every
-    state and for every event, as far as the limits go."""
+    state and for every event, as far as the limits go. `laid` as in `run_flow`."""
     progress.stage("verify")
     extraction = extract(placed.plan)
     rules = check_plan(placed.plan, extraction)
     lvs = compare(placed.plan, placed.circuit, extraction)
     machine = placed.mapped.machine
     sited, site_evidence = check_site(placed.plan, machine)
+    if laid is not None and not (rules or lvs or sited):
+        laid(placed)
     progress.stage("prove")
     proof = prove(placed.mapped.elaboration, placed.plan, seed=seed, progress=progress)
     evidence = (

@@ -9,7 +9,7 @@ from hdl2grid.guide.build import fresh_of, make_guide
 from hdl2grid.layout.lay_out import LayoutStats
 from hdl2grid.plan.json_io import dump_plan
 from hdl2grid.plan.model import Plan
-from hdl2grid.progress import Silent, StagedProgress
+from hdl2grid.progress import Progress, Silent, StagedProgress
 from hdl2grid.show.congestion import congestion_svg
 from hdl2grid.show.drawing import draw_png, draw_svg
 from hdl2grid.show.drawings import further_files
@@ -20,21 +20,31 @@ from hdl2grid.show.report import Block, ReportFacts, report_markdown
 from hdl2grid.synth.model import BlockReport
 from hdl2grid.target import Target
 from hdl2grid.trouble import nearest_miss
+from hdl2grid.workers import Errand
+
+Files = dict[str, str | bytes]
+"""Contents by name."""
 
 CONGESTION = "plan-congestion.svg"
 """Where a size failed: beside the plan, or in place of one."""
 
 
 def result_files(
-    outcome: Outcome, options: FlowOptions, progress: StagedProgress | None = None, *, with_guide: bool = True
-) -> dict[str, str | bytes]:
+    outcome: Outcome,
+    options: FlowOptions,
+    progress: StagedProgress | None = None,
+    *,
+    with_guide: bool = True,
+    guide: Errand[Files] | None = None,
+) -> Files:
     """The contents of every file of the result, by name.
 
     A plan that is no good goes into plan.rejected.json; it is drawn all the same, and gets no guide and no page.
-    Without `with_guide` a good one gets the page, but no guide.
+    Without `with_guide` a good one gets the page, but no guide. `guide` is a `guide_and_page` of the outcome that was
+    begun before.
     """
     progress = progress or Silent()
-    files: dict[str, str | bytes] = {
+    files: Files = {
         "circuit.json": dump_circuit(outcome.circuit),
         "report.md": report_markdown(_facts(outcome, options)),
     }
@@ -51,16 +61,15 @@ def result_files(
         files[CONGESTION] = congestion_svg(failed, plan.name, target)
     if outcome.is_good:
         files |= further_files(plan, target, outcome.circuit, _events_of_checks(outcome))
-        files |= _guide_and_page(plan, target, outcome.circuit, progress, with_guide)
+        if not with_guide:
+            return files | {"index.html": page_html(plan, outcome.circuit, target=target)}
+        progress.stage("guide")
+        files |= guide.result(progress) if guide else guide_and_page(plan, target, outcome.circuit, progress)
     return files
 
 
-def _guide_and_page(
-    plan: Plan, target: Target, circuit: Circuit, progress: StagedProgress, with_guide: bool
-) -> dict[str, str | bytes]:
-    if not with_guide:
-        return {"index.html": page_html(plan, circuit, target=target)}
-    progress.stage("guide")
+def guide_and_page(plan: Plan, target: Target, circuit: Circuit, progress: Progress) -> Files:
+    """The guide in all editions, and the page that leads through it."""
     guide = make_guide(plan, fresh=fresh_of(target), progress=progress)
     files = guide_files(plan, target, guide=guide, progress=progress)
     return {**files, "index.html": page_html(plan, circuit, guide, target=target)}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from dataclasses import replace
 from pathlib import Path
@@ -24,10 +25,11 @@ from hdl2grid.layout.crew import Stop
 from hdl2grid.outputs import ResultFolder
 from hdl2grid.plan.measure import measure
 from hdl2grid.plan.model import Plan
-from hdl2grid.results import CONGESTION, result_files
+from hdl2grid.results import CONGESTION, Files, guide_and_page, result_files
 from hdl2grid.show.congestion import congestion_svg
 from hdl2grid.show.parts import wire_tile_counts
 from hdl2grid.show.report import size_rows, stack_counts
+from hdl2grid.workers import Errand
 
 MAX_JOBS = 64
 
@@ -40,7 +42,7 @@ MAX_JOBS = 64
 @click.option(
     "--jobs",
     type=click.IntRange(1, MAX_JOBS),
-    help="Processes that search at the same time, by default one a processor; the plan is the same for any number.",
+    help="Processes that work at the same time, by default one a processor; the plan is the same for any number.",
 )
 @flow_options
 @output_options
@@ -58,25 +60,36 @@ def plan_command(
     """
     state = session()
     options = replace(options_from(**chosen), jobs=jobs or min(MAX_JOBS, _processors()))
-    stop = Stop()
+    stop, leaving = Stop(), contextlib.ExitStack()
+    guides: list[Errand[Files]] = []
+
+    def begin_guide(placed: Placed) -> None:
+        """With a second process the guide is made while the plan is proved."""
+        if options.jobs > 1 and not no_guide:
+            guides.append(Errand(guide_and_page, placed.plan, options.target, placed.circuit))
+            leaving.callback(guides[0].give_up)
+
     with (
         Reporter(verbose=state.verbose) as reporter,
         compiling_announced(reporter),
         stopping(stop, reporter.note),
+        leaving,
     ):
         with running_user_code():
             reporter.stage("load")
             machine = load_machine(design)
             folder = ResultFolder(out if out is not None else Path("out") / str(machine.name))
             folder.refuse_foreign()
+            until, home = stop_after == "synthesise", design_folder(design)
             try:
-                outcome = run_flow(machine, design_folder(design), options, reporter, stop_after == "synthesise", stop)
+                outcome = run_flow(machine, home, options, reporter, until, stop, begin_guide)
             except NotPlaced as failed:
                 state.report({"failed_sizes": [trouble.told() for trouble in failed.troubles]})
                 raise _with_picture(failed, str(machine.name), options, folder) from None
             for warning in outcome.mapped.warnings:
                 reporter.note(f"warning: {warning}")
-        files = result_files(outcome, options, reporter, with_guide=not no_guide)
+        guide = guides[0] if guides else None
+        files = result_files(outcome, options, reporter, with_guide=not no_guide, guide=guide)
         with signals_held():
             folder.write(files)
     _tell(state, outcome, options, folder.path, sorted(files))

@@ -6,12 +6,9 @@ is a row of numbers for each worker (`Shape.watch`): workers tell there how far 
 
 from __future__ import annotations
 
-import contextlib
 import multiprocessing
 import os
-import signal
-import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
@@ -37,11 +34,11 @@ from hdl2grid.layout.beginning import Found, LayoutParams, begin, begin_from, cu
 from hdl2grid.netlist import Netlist
 from hdl2grid.progress import Progress
 from hdl2grid.target import MAX_GRID_SIDE
+from hdl2grid.workers import enter_worker, signals_blocked
 
 SEED_STEP = 104_729
 """From the seed of one sketch to that of the next: a prime, so that neighbouring seeds have no sketch in common."""
 POLL_S = 0.2
-ORPHAN_S = 2.0
 
 
 class Stop:
@@ -172,7 +169,7 @@ class Crew:
 
     def _submit(self, params: LayoutParams, task: Task) -> Future[Found]:
         if isinstance(self._pool, ProcessPoolExecutor):
-            with _signals_blocked():  # the first calls begin the processes, and they inherit that
+            with signals_blocked():  # the first calls begin the processes, and they inherit that
                 return self._pool.submit(_work, params, task)
         return self._pool.submit(_do, self.netlist, params, task, self._watches[0])
 
@@ -199,20 +196,6 @@ class Crew:
         self.progress(told, sum(int(row[WATCH_TRIES]) for row in self._watches))
 
 
-@contextlib.contextmanager
-def _signals_blocked() -> Iterator[None]:
-    """Within it, Ctrl-C and SIGTERM wait, where the system can do that; a process begun here never hears Ctrl-C, and
-    SIGTERM once it has left the group (`_enter`)."""
-    if not hasattr(signal, "pthread_sigmask"):
-        yield
-        return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM})
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
-
-
 def _do(netlist: Netlist, params: LayoutParams, task: Task, watch: Ints) -> Found:
     if task.board is None:
         return begin(netlist, params, task.number, watch)
@@ -225,27 +208,14 @@ _OWN: dict[str, Any] = {}
 
 
 def _enter(netlist: Netlist, params: LayoutParams, room: Any, counter: Any, parent: int) -> None:
-    """Begins a worker process, in a group of its own: what a terminal or a time limit sends to the parent's group is
-    the parent's to decide."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    if hasattr(os, "setpgid"):
-        os.setpgid(0, 0)
-        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGTERM})
+    """Begins a worker process with a row of the watch."""
+    enter_worker(parent)
     with counter.get_lock():
         number = counter.value
         counter.value += 1
     rows = np.frombuffer(room, np.int64).reshape(-1, len(new_watch()))
     _OWN.update(netlist=netlist, watch=rows[number])
     Compilations(rows[number]).listen()
-    threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
-
-
-def _end_with(parent: int) -> None:
-    """Ends this process when its parent is gone."""
-    idle = threading.Event()
-    while os.getppid() == parent:
-        idle.wait(ORPHAN_S)
-    os._exit(1)
 
 
 def _work(params: LayoutParams, task: Task) -> Found:
