@@ -18,7 +18,7 @@ from hdl2grid.lanes import HOPELESS, Narrow, narrowest
 from hdl2grid.layout.arrays import is_large
 from hdl2grid.layout.assemble import assemble
 from hdl2grid.layout.crew import Stop
-from hdl2grid.layout.exits import find_exits
+from hdl2grid.layout.exits import FUTILE, find_exits
 from hdl2grid.layout.lay_out import LayoutFailed, LayoutParams, LayoutStats, lay_out
 from hdl2grid.layout.near import NearLayout, lay_out_near
 from hdl2grid.layout.old_plan import joined_nets, read_old
@@ -402,7 +402,7 @@ def place_somehow(
                 raise
             failures.append(failed)
         roomy = roomy or map_machine(mapped.machine, folder, options, progress, is_roomy=True)
-    cases = [(mapped, rest)] if rest is not None and failures else []
+    cases = [(mapped, rest)] if rest is not None and failures and crowded <= FUTILE else []
     if roomy.circuit != mapped.circuit:
         why = "no plan was found with" if failures else "the panel is too narrow for"
         told = f"{why} {len(mapped.circuit.stacks)} stacks: this one has "
@@ -450,7 +450,8 @@ def _not_placed(
     if floorplan is not None and floorplan.told():
         within += f" and the floorplan ({floorplan.told()})"
     why = best.told() if best is not None else "the cells with their gaps find no places"
-    what = f"no plan was found within {within} in {failed.placements} placements. The best try, on {why}"
+    placements = f"{failed.placements} placement{'s' if failed.placements != 1 else ''}"
+    what = f"no plan was found within {within} in {placements}. The best try, on {why}"
     if best is None:
         devices = sum(len(stack.toggles) + 1 + (stack.strobe is not None) for stack in circuit.stacks)
         what = f"no plan was found within {within}: {why}; its stacks alone take {devices} tiles"

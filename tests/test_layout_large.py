@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -14,8 +15,9 @@ from hdl2grid import Button, Machine, Ticker, flow
 from hdl2grid.circuit.model import Circuit
 from hdl2grid.designs import load_machine
 from hdl2grid.flow import FlowOptions, map_machine, panel_of, place_machine, place_somehow
-from hdl2grid.layout import arrays
+from hdl2grid.layout import arrays, beginning
 from hdl2grid.layout.arrays import Board, make_board, make_scratch, make_shape
+from hdl2grid.layout.exits import FUTILE, Exits
 from hdl2grid.layout.lines import all_apart, pick_line, with_line, without_line
 from hdl2grid.layout.placement import PlaceParams, pack, place
 from hdl2grid.layout.routing import RouteParams, rip_all, route
@@ -154,6 +156,20 @@ def test_no_roomy_circuit_where_it_does_not_help(mapped, monkeypatch) -> None:
     monkeypatch.setattr(flow, "_excess", lambda one: 5)
     placed = place_somehow(mapped, Path(__file__).parent, FlowOptions(load_target(), 1, "quick", style="compact"))
     assert placed.mapped.circuit == mapped.circuit
+
+
+@pytest.mark.parametrize(("excess", "placements"), [(0, 2), (FUTILE + 1, 1)])
+def test_of_a_panel_that_is_far_too_narrow_one_placement_is_tried(
+    mapped, small_is_large, monkeypatch, excess: int, placements: int
+) -> None:
+    netlist = form_nets(mapped.circuit, panel_of(mapped.machine))
+    monkeypatch.setattr(beginning, "find_exits", lambda _: Exits({}, excess))
+    monkeypatch.setattr(beginning, "LONG_WAY", RouteParams(rounds=1))
+    monkeypatch.setattr(beginning, "AGAIN", RouteParams(rounds=1))
+    search = beginning.Search(netlist, beginning.LayoutParams("quick", 1, style="compact", last_size=2), 0)
+    search.effort = replace(search.effort, tries=0, lines=0)
+    assert search.first_legal() is None
+    assert search.num_placements >= placements and (len(search.troubles) == 1) == (placements == 1)
 
 
 def _crossing_pairs(width: int) -> tuple[Netlist, list[tuple[int, int]]]:

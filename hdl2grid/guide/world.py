@@ -33,17 +33,14 @@ class Impossible(Exception):
     """What the hands were told cannot be done: a tile is taken, a toggle has nothing to stand on."""
 
 
-@dataclass(slots=True)
 class Thing:
-    """A device in the world. `value` is what changes: a toggle's bit, whether a pixel is lit, a ticker runs or
-    a switch is on, and the output that a gate remembers."""
+    """A device in the world. `value` is what changes, and then another thing takes this one's place: a toggle's bit,
+    whether a pixel is lit, a ticker runs or a switch is on, and the output that a gate remembers."""
 
-    device: Device
-    value: int
+    __slots__ = ("device", "kind", "value")
 
-    @property
-    def kind(self) -> str:
-        return self.device.kind
+    def __init__(self, device: Device, value: int) -> None:
+        self.device, self.kind, self.value = device, device.kind, value
 
 
 @dataclass(slots=True)
@@ -69,6 +66,9 @@ class World:
         self.wires: dict[str, set[Tile]] = {}
         self.backdrop: list[tuple[int, int, int, int]] = []
         self._outs: dict[Tile, Tile] = {}
+        self._watched: dict[Tile, int] = {}
+        self._shared: set[str] = set()
+        """Colours whose tiles another world has, too."""
         self._sinks: dict[str, dict[Tile, tuple[Tile, ...]]] = {}
         """What is known of nets: colour -> tile -> its sinks."""
         self._fresh = fresh
@@ -76,8 +76,11 @@ class World:
     def copy(self) -> World:
         """A world of its own in the same state."""
         twin = World(self._fresh)
-        twin.things = {tile: Thing(thing.device, thing.value) for tile, thing in self.things.items()}
-        twin.wires = {colour: set(tiles) for colour, tiles in self.wires.items()}
+        twin.things = dict(self.things)
+        twin.wires = dict(self.wires)
+        self._shared.update(self.wires)
+        twin._shared.update(self.wires)
+        twin._watched = dict(self._watched)
         twin.backdrop = list(self.backdrop)
         twin._outs = dict(self._outs)
         twin._sinks = {colour: dict(known) for colour, known in self._sinks.items()}
@@ -92,7 +95,7 @@ class World:
 
     def watched(self) -> dict[Tile, int]:
         """All toggles and pixels with what they show."""
-        return {tile: thing.value for tile, thing in self.things.items() if thing.kind in _WATCHED}
+        return dict(self._watched)
 
     # ---- what can be done
 
@@ -104,7 +107,7 @@ class World:
         elif action.do == "remove" and action.tile is not None:
             self._remove(action.tile)
         elif action.do in ("wire", "unwire") and action.stroke is not None and action.colour is not None:
-            tiles = self.wires.setdefault(action.colour, set())
+            tiles = self._own(action.colour)
             covered = tiles_of(action.stroke)
             tiles.update(covered) if action.do == "wire" else tiles.difference_update(covered)
             self._sinks.pop(action.colour, None)
@@ -116,6 +119,18 @@ class World:
         else:
             raise Impossible(f"nobody knows how to '{action.do}' that")
         return outcome
+
+    def _own(self, colour: str) -> set[Tile]:
+        """The tiles of a colour, which may be changed."""
+        if colour in self._shared:
+            self._shared.discard(colour)
+            self.wires[colour] = set(self.wires[colour])
+        return self.wires.setdefault(colour, set())
+
+    def _put(self, tile: Tile, thing: Thing) -> None:
+        self.things[tile] = thing
+        if thing.kind in _WATCHED:
+            self._watched[tile] = thing.value
 
     def _place(self, device: Device, outcome: Outcome) -> None:
         tile = (device.x, device.y)
@@ -134,7 +149,7 @@ class World:
             "ticker": int(self._fresh.ticker_running),
             "gate": self._fresh.gate,
         }
-        self.things[tile] = Thing(device, fresh.get(device.kind, 0))
+        self._put(tile, Thing(device, fresh.get(device.kind, 0)))
         if device.to is not None:
             self._outs[tile] = device.to
         self._forget(device.kind)
@@ -146,7 +161,7 @@ class World:
     def stand(self, device: Device, value: int) -> None:
         """Puts a device down as it is in the midst of play: nothing answers."""
         tile = (device.x, device.y)
-        self.things[tile] = Thing(device, value)
+        self._put(tile, Thing(device, value))
         if device.to is not None:
             self._outs[tile] = device.to
         self._forget(device.kind)
@@ -161,6 +176,7 @@ class World:
             raise Impossible(f"there is nothing on {tile} to remove")
         self._forget(self.things.pop(tile).kind)
         self._outs.pop(tile, None)
+        self._watched.pop(tile, None)
 
     def _press(self, tile: Tile, outcome: Outcome) -> None:
         thing = self.things.get(tile)
@@ -168,7 +184,7 @@ class World:
         if thing is None or kind not in ("button", "switch", "ticker"):
             raise Impossible(f"{kind} on {tile} cannot be pressed")
         if kind in ("switch", "ticker"):
-            thing.value ^= 1
+            self._put(tile, Thing(thing.device, thing.value ^ 1))
         if kind != "ticker":
             self._run([tile], outcome)
 
@@ -226,7 +242,7 @@ class World:
                         if gate is not None:
                             marked.add(gate)
                     elif thing.kind != "ticker" or sink != source:
-                        thing.value ^= 1
+                        self._put(sink, Thing(thing.device, thing.value ^ 1))
                         gate = self._gate_below(sink) if thing.kind == "toggle" else None
                         if gate is not None:
                             touched.add(gate)
@@ -254,7 +270,8 @@ class World:
         stack = self.things[gate]
         says = int(_FUNCTIONS[stack.device.function or "AND"](sum(bits), len(bits))) if bits else 0
         changed = says != stack.value
-        stack.value = says
+        if changed:
+            self._put(gate, Thing(stack.device, says))
         return changed
 
     def nets_on(self, tile: Tile) -> tuple[tuple[Tile, ...], ...]:

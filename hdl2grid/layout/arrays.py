@@ -30,6 +30,8 @@ CLOSED = -2
 LARGE = 60
 """Cells of a machine that is laid out as a large one: its panel is in the middle, and cells stand between its pixels
 where they leave the nets room."""
+BROAD = 250
+"""Cells of a machine that is so large that one layout of it takes minutes."""
 WORST, WORST_OF_LARGE = 10.0, 60.0
 """The greatest history of a tile: that of a large machine must outweigh the way round a whole panel."""
 FAR_OFF = 1 << 20
@@ -189,6 +191,11 @@ def signal_tiles(netlist: Netlist) -> list[list[int]]:
 def is_large(netlist: Netlist) -> bool:
     """Whether a netlist is laid out as a large one, see LARGE."""
     return len(netlist.cells) > LARGE
+
+
+def is_broad(netlist: Netlist) -> bool:
+    """Whether a netlist is so large that little is searched once it has a layout, see BROAD."""
+    return len(netlist.cells) > BROAD
 
 
 def has_room(netlist: Netlist) -> bool:

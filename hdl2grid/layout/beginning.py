@@ -22,6 +22,7 @@ from hdl2grid.layout.arrays import (
     Scratch,
     Shape,
     copy_board,
+    is_broad,
     is_large,
     make_board,
     make_scratch,
@@ -34,7 +35,7 @@ from hdl2grid.layout.cost import are_alike, cost_of, stray_strokes
 from hdl2grid.layout.dense import place_densely
 from hdl2grid.layout.easing import EaseParams, ease
 from hdl2grid.layout.effort import budget
-from hdl2grid.layout.exits import find_exits
+from hdl2grid.layout.exits import FUTILE, find_exits
 from hdl2grid.layout.lines import pick_gap, pick_line, with_line, without_line
 from hdl2grid.layout.placement import PlaceParams, pack, place
 from hdl2grid.layout.repair import RepairParams, better
@@ -84,15 +85,15 @@ AGAIN = RouteParams(present=2.0, growth=1.05, most=60.0, raise_by=3.0, slack=20,
 that have become too dear for all are free again."""
 TURNS, IDLE_TURNS = 12, 4
 """How often at most, and how often in a row in vain."""
-VAIN, NEARLY = 2, 4
-"""After so many packings of a large machine in vain, or a placement with so few conflicts, no other is tried."""
-SETTLES = 6
+VAIN, NEARLY = 2, 5
+"""After so many packings of a large machine in vain no other is tried; a placement with so few conflicts is repaired
+before another is made."""
+SETTLES = 3
 """Turns of easing and repair, at most."""
 CHUNK, CHUNKS = 500, 12
 """Tries of repair of a large machine until it begins anew, hot again, and how often it does at most."""
-BROAD, FIRST_BROAD = 250, 4
-"""A machine of more cells than this begins with that one of the sizes, or, in rows, with the next: on smaller ones
-many conflicts stay."""
+FIRST_BROAD = 4
+"""A broad machine begins with that one of the sizes, or, in rows, with the next: on smaller ones conflicts stay."""
 FEW = 30
 """So many conflicts, or one for four signals, are worth a repair where a larger grid may be tried."""
 HOPELESS = 1.5
@@ -250,9 +251,10 @@ class Search:
         self.repeats = find_repeats(netlist) if self.is_tidy else ()
         self.shape: Shape = make_shape(netlist, self.watch, self.repeats)
         self.whole, self.prices = self.shape, params.prices
-        self.effort = budget(params.effort, params.style)
+        self.effort = budget(params.effort, params.style, is_broad(netlist))
         self.panel = self.shape.panel if self.shape.panel >= 0 else None
         self.is_large, self.is_hopeless = is_large(netlist), False
+        self.is_narrow = self.is_large and find_exits(netlist).excess > FUTILE
         self.num_placements = self.num_cuts = 0
         self.troubles: list[Trouble] = []
         self.least: tuple[int, int] | None = None
@@ -299,11 +301,13 @@ class Search:
         return width, height
 
     def places(self, gap_x: int, gap_y: int) -> PlaceParams:
-        """How cells are placed with such gaps: tidy ones in rows, but for a large machine that has failed so."""
+        """How cells are placed with such gaps: tidy ones in rows, but for a large machine that has failed so, and a
+        broad one whose panel leaves the nets little room."""
         hot = WANDER if self.is_large else PlaceParams.hot
         places = PlaceParams(gap_x=gap_x, gap_y=gap_y, hot=hot)
         has_failed = any(trouble.conflicts is not None for trouble in self.troubles)
-        if not self.is_tidy or (self.is_large and has_failed):
+        is_crowded = is_broad(self.netlist) and self.panel is not None and not self.shape.is_open
+        if not self.is_tidy or is_crowded or (self.is_large and has_failed):
             return places
         places = replace(places, is_tidy=True, flow=FLOW, together=TOGETHER)
         return replace(places, snap=True, moves_per_cell=LONG_SEARCH) if self.is_large else places
@@ -340,7 +344,7 @@ class Search:
                 return board
             self.forget_repeats()
         limited = self.params.is_limited
-        least = FIRST_BROAD + self.is_tidy if len(self.netlist.cells) > BROAD and not limited else 0
+        least = FIRST_BROAD + self.is_tidy if is_broad(self.netlist) and not limited else 0
         tried: set[tuple[tuple[int, int], int, int]] = set()
         for number, (gap_x, gap_y, scale) in enumerate(STEPS + TIGHT * limited):
             if not self.params.first_size <= number - least < self.params.last_size:
@@ -355,9 +359,11 @@ class Search:
                 self.is_hopeless = False
                 continue
             tried.add((size, gap_x, gap_y))
-            board = self.attempt(size, places, number, may_skip=number < len(STEPS) - 1)
+            board = self.attempt(size, places, number, may_skip=self.is_narrow or number < len(STEPS) - 1)
             if board is not None:
                 return board
+            if self.is_narrow and not limited:
+                break
         return self.cut_to_limits() if limited and may_cut else None
 
     def cut_to_limits(self) -> Board | None:
@@ -490,7 +496,7 @@ class Search:
         whose cells are brought onto that size, it has to do with the room that there is. With `may_skip` nothing is
         repaired where conflicts are so many that more room is the better way."""
         widen = model is None
-        worth = max(FEW, len(self.netlist.signals) // 4)
+        worth = NEARLY if self.is_narrow else max(FEW, len(self.netlist.signals) // 4)
         best = self.best_routed(size, places, number, model, worth, may_skip)
         if best is None:
             self.troubles.append(Trouble(*size, None))
@@ -500,7 +506,7 @@ class Search:
         if may_skip and conflicts > worth:
             self.troubles.append(trouble_of(self.netlist, self.shape, board, scratch))
             return None
-        if conflicts and self.is_large:
+        if conflicts > NEARLY and self.is_large:
             board, conflicts = self.settle(board, scratch, places, conflicts)
         if conflicts:
             conflicts = self.mend(board, scratch, places, self.effort.tries)
@@ -512,7 +518,7 @@ class Search:
                 board, conflicts = self.widen(board, conflicts, places)
         if conflicts == 0 and self.repeats:
             board = self.tighten(board)
-        if conflicts and widen and not self.is_stopped:
+        if conflicts and not self.is_stopped:
             scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
             self.troubles.append(trouble_of(self.netlist, self.shape, board, scratch))
         return board if conflicts == 0 else None
@@ -526,8 +532,9 @@ class Search:
         worth: int,
         may_skip: bool,
     ) -> tuple[int, Board] | None:
-        """Of some placements at one size, routed, the one with fewest conflicts, and these; None where no cells fit.
-        Far more conflicts than are `worth` a repair end it where it `may_skip`."""
+        """Of some placements at one size, routed, and those of a large machine repaired too, the one with fewest
+        conflicts, and these; None where no cells fit. Far more conflicts than are `worth` a repair end it where it
+        `may_skip`."""
         best: tuple[int, Board] | None = None
         for turn in range(max(self.effort.seeds, SEEDS_ALIKE if self.repeats else 0)):
             seed = self.params.seed * 1_000_003 + 1000 * number + turn
@@ -550,10 +557,12 @@ class Search:
             conflicts, _ = route(self.shape, board, scratch, LONG_WAY if self.is_large else RouteParams(), self.rng)
             if self.is_large and conflicts <= FEW:
                 board, conflicts = self.route_again(board, scratch, conflicts)
+                if conflicts <= NEARLY:
+                    board, conflicts = self.settle(board, scratch, places, conflicts)
             self.is_hopeless = self.is_large and conflicts > HOPELESS * worth
             if best is None or conflicts < best[0]:
                 best = conflicts, board
-            if conflicts <= (NEARLY if self.is_large else 2) or self.is_stopped or (may_skip and self.is_hopeless):
+            if conflicts <= (0 if self.is_large else 2) or self.is_stopped or (may_skip and self.is_hopeless):
                 break
         return best
 
@@ -586,10 +595,10 @@ class Search:
 
     def settle(self, board: Board, scratch: Scratch, places: PlaceParams, conflicts: int) -> tuple[Board, int]:
         """Ease and repair a large board by turns; returns the best board met and its conflicts."""
-        easing = EaseParams(self.effort.tries // 10, self.effort.tries // 20)
+        easing = EaseParams(self.effort.tries // 10, self.effort.tries // 24)
         for _ in range(SETTLES):
             before = conflicts
-            if conflicts <= FEW:
+            if 0 < conflicts <= FEW:
                 board, conflicts = ease(self.shape, board, scratch, conflicts, easing, self.rng)
             if conflicts:
                 conflicts = self.mend(board, scratch, places, self.effort.tries // 4)

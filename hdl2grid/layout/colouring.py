@@ -13,6 +13,7 @@ import numpy as np
 from numba import njit
 
 from hdl2grid.layout.arrays import COLOURS, WATCH_STOP, Board, Scratch, Shape
+from hdl2grid.layout.clash_free import ClashFree
 from hdl2grid.layout.placement import tree_length
 from hdl2grid.layout.repeats import MOST_COPIES
 from hdl2grid.layout.wires import grid_tile, neighbour
@@ -295,7 +296,8 @@ def recolour(
 
 
 def choose_colours(shape: Shape, board: Board, scratch: Scratch, params: ColourParams, seed: int) -> int:
-    """Anneal the colours of a placed board from those it has, again while tiles clash; returns the clashes left."""
+    """Anneal the colours of a placed board from those it has, again while tiles clash; clashes that stay are solved by
+    SAT. Returns the clashes left."""
     count = len(shape.signal_of)
     if count == 0:
         return 0
@@ -310,5 +312,10 @@ def choose_colours(shape: Shape, board: Board, scratch: Scratch, params: ColourP
             params.split, params.overlap,
         )  # fmt: skip
         if clashes == 0:
-            break
+            return 0
+    with ClashFree(shape, board) as colours:
+        legal = colours.nearest(board)
+    if legal is not None:
+        board.colour[:], clashes = legal, 0
+        count_usage(shape, board)
     return int(clashes)

@@ -1,28 +1,32 @@
-"""Ease the last conflicts of a large board: in a window around one, some sinks change colour at random, and all nets
-are routed anew there. (Large neighbourhoods, searched by taking apart and repairing: P. Shaw, CP 1998.)
+"""Ease the last conflicts of a large board: in a window around one, some sinks get other colours, and all nets are
+routed anew there. (Large neighbourhoods, searched by taking apart and repairing: P. Shaw, CP 1998.)
 
 Between the pixels of a panel cells cannot give way, and where two pixels shut a third one in, several colours have to
-change at once. Conflicts elsewhere are left alone meanwhile.
+change at once, and with them others on the same stacks. Conflicts elsewhere are left alone meanwhile.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numba import njit
 
-from hdl2grid.layout.arrays import COLOURS, WATCH_STOP, WATCH_TRIES, Board, Scratch, Shape, copy_board
-from hdl2grid.layout.colouring import set_colour, variable_clashes
+from hdl2grid.layout.arrays import COLOURS, WATCH_STOP, WATCH_TRIES, Board, Bools, Ints, Scratch, Shape, copy_board
+from hdl2grid.layout.clash_free import ClashFree
+from hdl2grid.layout.colouring import set_colour
 from hdl2grid.layout.routing import RouteParams, route
 from hdl2grid.layout.wires import grid_tile
 from hdl2grid.rng import below
 
 REACHES = (4, 6, 8)
 """Half the sides of windows, in tiles."""
-MOST_CHANGES = 4
-"""So many sinks of a window change colour at most; where more would clash on devices they do not."""
+MOST_WANTED = 2
+"""So many sinks of a window are given other colours at most; those around them change with them."""
+MOSTLY = 80
+"""In how many of 100 windows colours change, and how often the first is that of a net in conflict."""
 WINDOW = RouteParams(present=2.0, growth=1.15, most=60.0, raise_by=2.0, slack=20, recolour=1, rounds=20, stall=10)
 """How a window is routed."""
 
@@ -40,19 +44,71 @@ def ease(
 ) -> tuple[Board, int]:
     """Try windows while there are conflicts; returns the best board met, and the conflicts on it."""
     idle = 0
-    for _ in range(params.tries):
-        if conflicts == 0 or idle >= params.stall or shape.watch[WATCH_STOP]:
-            break
-        trial = copy_board(board)
-        among = np.zeros(len(trial.length), np.bool_)
-        reach = REACHES[below(rng, len(REACHES))]
-        _disturb(rng, reach, below(rng, MOST_CHANGES + 1), shape, trial, scratch, among)
-        left, _ = route(shape, trial, scratch, WINDOW, rng, among)
-        shape.watch[WATCH_TRIES] += 1
-        idle = 0 if left < conflicts else idle + 1
-        if left <= conflicts:
-            board, conflicts = trial, left
+    with ClashFree(shape, board) as colours:
+        for _ in range(params.tries):
+            if conflicts == 0 or idle >= params.stall or shape.watch[WATCH_STOP]:
+                break
+            trial = copy_board(board)
+            among = np.zeros(len(trial.length), np.bool_)
+            inside = _window(_pick_spot(rng, trial), REACHES[below(rng, len(REACHES))], trial)
+            _recolour(rng, inside, colours, shape, trial, among)
+            _rip(inside, trial, among)
+            left, _ = route(shape, trial, scratch, WINDOW, rng, among)
+            shape.watch[WATCH_TRIES] += 1
+            idle = 0 if left < conflicts else idle + 1
+            if left <= conflicts:
+                board, conflicts = trial, left
     return board, conflicts
+
+
+def _window(spot: int, reach: int, board: Board) -> Bools:
+    """The tiles of the grid that are within `reach` columns and rows of one."""
+    width, height = int(board.size[0]), int(board.size[1])
+    inside = np.zeros((height, width), np.bool_)
+    x, y = spot % width, spot // width
+    inside[max(0, y - reach) : y + reach + 1, max(0, x - reach) : x + reach + 1] = True
+    return inside.ravel()
+
+
+def _recolour(rng: Any, inside: Bools, colours: ClashFree, shape: Shape, board: Board, among: Bools) -> None:
+    """Give some of the variables in a window other colours, and take the nets that change among those to be routed.
+    In MOSTLY cases one is on a net in conflict. So that no devices clash, others change with them: in the window and
+    on the cells of the drivers, and where that does not suffice, anywhere."""
+    near = np.flatnonzero(_is_near(inside, shape, board))
+    if len(near) == 0 or below(rng, 100) >= MOSTLY:
+        return
+    wanted: dict[int, int] = {}
+    bad = near[board.bad[COLOURS * shape.signal_of[near] + board.colour[near]]]
+    for number in range(1 + below(rng, MOST_WANTED)):
+        choice = bad if number == 0 and len(bad) and below(rng, 100) < MOSTLY else near
+        v = int(choice[below(rng, len(choice))])
+        wanted[v] = (int(board.colour[v]) + 1 + below(rng, COLOURS - 1)) % COLOURS
+    signals = {int(shape.signal_of[v]) for v in wanted}
+    free = np.union1d(near, _on_cells_driving(signals, shape))
+    fresh = colours.nearest(board, wanted, np.setdiff1d(np.arange(len(board.colour)), free).tolist())
+    fresh = colours.nearest(board, wanted) if fresh is None else fresh
+    if fresh is None:
+        return
+    for v in np.flatnonzero(fresh != board.colour).tolist():
+        first = COLOURS * int(shape.signal_of[v])
+        among[[first + int(board.colour[v]), first + int(fresh[v])]] = True
+        set_colour(v, int(fresh[v]), shape, board)
+
+
+def _on_cells_driving(signals: Iterable[int], shape: Shape) -> Ints:
+    """The variables on the cells that drive some signals."""
+    drivers = [shape.drive_tiles[shape.drive_start[s] : shape.drive_start[s + 1]] for s in signals]
+    cell_of_variable = shape.cell_of[shape.var_tiles[shape.var_start[:-1]]]
+    return np.flatnonzero(np.isin(cell_of_variable, shape.cell_of[np.hstack(drivers)]))
+
+
+@njit(cache=True)
+def _is_near(inside: Any, shape: Shape, board: Board) -> Any:
+    """Which variables have their first tile inside."""
+    is_near = np.zeros(board.colour.shape[0], np.bool_)
+    for v in range(board.colour.shape[0]):
+        is_near[v] = inside[grid_tile(shape.var_tiles[shape.var_start[v]], shape, board)]
+    return is_near
 
 
 @njit(cache=True)
@@ -78,50 +134,16 @@ def _pick_spot(rng: Any, board: Board) -> int:
 
 
 @njit(cache=True)
-def _change_some(rng: Any, inside: Any, changes: int, shape: Shape, board: Board, scratch: Scratch, among: Any) -> None:
-    """Give some of the variables in a window another colour each, but for those whose nets are laid like others, and
-    take their nets among those to be routed."""
-    near = np.zeros(board.colour.shape[0], np.int64)
-    count = 0
-    for v in range(board.colour.shape[0]):
-        if inside[grid_tile(shape.var_tiles[shape.var_start[v]], shape, board)]:
-            near[count] = v
-            count += 1
-    for _ in range(changes if count > 0 else 0):
-        v, b = near[below(rng, count)], below(rng, COLOURS)
-        a, growth = board.colour[v], 0
-        is_bound = shape.lead_var[v] >= 0 and not board.loose[shape.lead_sig[shape.signal_of[v]]]
-        if a == b or is_bound:
-            continue
-        for c in (a, b):
-            growth -= variable_clashes(v, c, shape, board, scratch.seen)
-        set_colour(v, b, shape, board)
-        for c in (a, b):
-            growth += variable_clashes(v, c, shape, board, scratch.seen)
-        if growth > 0:
-            set_colour(v, a, shape, board)
-        else:
-            among[COLOURS * shape.signal_of[v] + a] = among[COLOURS * shape.signal_of[v] + b] = True
-
-
-@njit(cache=True)
-def _disturb(rng: Any, reach: int, changes: int, shape: Shape, board: Board, scratch: Scratch, among: Any) -> None:
+def _rip(inside: Any, board: Board, among: Any) -> None:
     """Mark all nets of a window as bad, and its tiles as tiles where they clash: there they are ripped up. Nets of the
     same signals come `among` those that are routed, for they may take over sinks."""
-    width, height = board.size[0], board.size[1]
-    spot = _pick_spot(rng, board)
-    inside = np.zeros(width * height, np.bool_)
-    for y in range(max(0, spot // width - reach), min(height, spot // width + reach + 1)):
-        for x in range(max(0, spot % width - reach), min(width, spot % width + reach + 1)):
-            inside[y * width + x] = True
-    _change_some(rng, inside, changes, shape, board, scratch, among)
     for net in range(board.length.shape[0]):
         for i in range(board.length[net]):
             if inside[board.route[net, i]]:
                 among[net] = True
                 break
     board.history[:, :] = 0.0
-    for tile in range(width * height):
+    for tile in range(inside.shape[0]):
         if inside[tile]:
             for c in range(COLOURS):
                 board.clash[c, tile] = True

@@ -53,8 +53,14 @@ COMPACT = {
     ),
 }  # fmt: skip
 """In compact style, where most of the time goes into less area."""
+BROAD = {
+    "quick": replace(EFFORTS["quick"], seeds=4, polish=2000),
+    "normal": replace(EFFORTS["quick"], seeds=4, cuts=50, stall=15, polish=8000),
+    "long": replace(EFFORTS["normal"], cuts=80, rounds=1, batch=2, polish=30_000),
+}
+"""For machines so large that one layout takes minutes, in both styles."""
 
 
-def budget(effort: str, style: str) -> Effort:
-    """The budgets of one of `EFFORTS` in a style."""
-    return (COMPACT if style == "compact" else EFFORTS)[effort]
+def budget(effort: str, style: str, is_broad: bool = False) -> Effort:
+    """The budgets of one of `EFFORTS` in a style, or for a broad machine."""
+    return BROAD[effort] if is_broad else (COMPACT if style == "compact" else EFFORTS)[effort]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from hdl2grid.layout.arrays import Board
+from hdl2grid.layout.arrays import Board, is_broad
 from hdl2grid.layout.beginning import Found, LayoutParams
 from hdl2grid.layout.crew import BEGIN, BEGIN_FROM, CUT_DOWN, FINISH, Crew, Stop, Task
 from hdl2grid.layout.effort import Effort, budget
@@ -60,7 +60,7 @@ def lay_out(
     After `stop.set()` the best legal layout so far is handed out. Raises LayoutFailed where none was found within
     the limits, and KeyboardInterrupt where it was stopped before there was one.
     """
-    effort = budget(params.effort, params.style)
+    effort = budget(params.effort, params.style, is_broad(netlist))
     stop = stop or Stop()
     jobs = min(jobs, max(1, effort.batch, effort.sketches))
     with Crew(netlist, params, jobs, stop, progress) as crew:
