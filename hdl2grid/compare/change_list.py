@@ -91,7 +91,7 @@ def first_state(plan: Plan, fresh: Fresh = USUAL) -> World:
     for tile, thing in bare.things.items():
         key = values.get(thing.kind)
         value = int(bool(getattr(thing.device, key))) if key else thing.value
-        bare.things[tile] = Thing(thing.device, value)
+        bare.put(tile, Thing(thing.device, value))
     bare.wires = world.wires
     bare.backdrop = list(plan.backdrop)
     return bare
@@ -315,7 +315,7 @@ def apply_changes(changes: ChangeList) -> World:
     world = first_state(changes.old, changes.fresh)
     for _, device in changes.difference.renamed:
         tile = (device.x, device.y)
-        world.things[tile] = Thing(device, world.things[tile].value)
+        world.put(tile, Thing(device, world.things[tile].value))
     for area in changes.difference.backdrop_removed:
         world.backdrop.remove(area)
     for section in changes.sections:

@@ -127,7 +127,8 @@ class World:
             self.wires[colour] = set(self.wires[colour])
         return self.wires.setdefault(colour, set())
 
-    def _put(self, tile: Tile, thing: Thing) -> None:
+    def put(self, tile: Tile, thing: Thing) -> None:
+        """A thing takes the place of what is on a tile, and nothing answers."""
         self.things[tile] = thing
         if thing.kind in _WATCHED:
             self._watched[tile] = thing.value
@@ -149,7 +150,7 @@ class World:
             "ticker": int(self._fresh.ticker_running),
             "gate": self._fresh.gate,
         }
-        self._put(tile, Thing(device, fresh.get(device.kind, 0)))
+        self.put(tile, Thing(device, fresh.get(device.kind, 0)))
         if device.to is not None:
             self._outs[tile] = device.to
         self._forget(device.kind)
@@ -161,7 +162,7 @@ class World:
     def stand(self, device: Device, value: int) -> None:
         """Puts a device down as it is in the midst of play: nothing answers."""
         tile = (device.x, device.y)
-        self._put(tile, Thing(device, value))
+        self.put(tile, Thing(device, value))
         if device.to is not None:
             self._outs[tile] = device.to
         self._forget(device.kind)
@@ -184,7 +185,7 @@ class World:
         if thing is None or kind not in ("button", "switch", "ticker"):
             raise Impossible(f"{kind} on {tile} cannot be pressed")
         if kind in ("switch", "ticker"):
-            self._put(tile, Thing(thing.device, thing.value ^ 1))
+            self.put(tile, Thing(thing.device, thing.value ^ 1))
         if kind != "ticker":
             self._run([tile], outcome)
 
@@ -242,7 +243,7 @@ class World:
                         if gate is not None:
                             marked.add(gate)
                     elif thing.kind != "ticker" or sink != source:
-                        self._put(sink, Thing(thing.device, thing.value ^ 1))
+                        self.put(sink, Thing(thing.device, thing.value ^ 1))
                         gate = self._gate_below(sink) if thing.kind == "toggle" else None
                         if gate is not None:
                             touched.add(gate)
@@ -271,7 +272,7 @@ class World:
         says = int(_FUNCTIONS[stack.device.function or "AND"](sum(bits), len(bits))) if bits else 0
         changed = says != stack.value
         if changed:
-            self._put(gate, Thing(stack.device, says))
+            self.put(gate, Thing(stack.device, says))
         return changed
 
     def nets_on(self, tile: Tile) -> tuple[tuple[Tile, ...], ...]:
