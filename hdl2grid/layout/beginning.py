@@ -536,6 +536,7 @@ class Search:
         conflicts, and these; None where no cells fit. Far more conflicts than are `worth` a repair end it where it
         `may_skip`."""
         best: tuple[int, Board] | None = None
+        enough = 2 if not self.is_large else NEARLY if self.repeats else 0
         for turn in range(max(self.effort.seeds, SEEDS_ALIKE if self.repeats else 0)):
             seed = self.params.seed * 1_000_003 + 1000 * number + turn
             if model is None:
@@ -562,7 +563,7 @@ class Search:
             self.is_hopeless = self.is_large and conflicts > HOPELESS * worth
             if best is None or conflicts < best[0]:
                 best = conflicts, board
-            if conflicts <= (0 if self.is_large else 2) or self.is_stopped or (may_skip and self.is_hopeless):
+            if conflicts <= enough or self.is_stopped or (may_skip and self.is_hopeless):
                 break
         return best
 
