@@ -85,9 +85,9 @@ AGAIN = RouteParams(present=2.0, growth=1.05, most=60.0, raise_by=3.0, slack=20,
 that have become too dear for all are free again."""
 TURNS, IDLE_TURNS = 12, 4
 """How often at most, and how often in a row in vain."""
-VAIN, NEARLY = 2, 5
+VAIN, NEARLY, NEARLY_ALIKE = 2, 8, 5
 """After so many packings of a large machine in vain no other is tried; a placement with so few conflicts is repaired
-before another is made."""
+before another is made; where blocks are repeated, no other is made."""
 SETTLES = 3
 """Turns of easing and repair, at most."""
 CHUNK, CHUNKS = 500, 12
@@ -536,7 +536,7 @@ class Search:
         conflicts, and these; None where no cells fit. Far more conflicts than are `worth` a repair end it where it
         `may_skip`."""
         best: tuple[int, Board] | None = None
-        enough = 2 if not self.is_large else NEARLY if self.repeats else 0
+        enough = 2 if not self.is_large else NEARLY_ALIKE if self.repeats else 0
         for turn in range(max(self.effort.seeds, SEEDS_ALIKE if self.repeats else 0)):
             seed = self.params.seed * 1_000_003 + 1000 * number + turn
             if model is None:

@@ -54,8 +54,8 @@ COMPACT = {
 }  # fmt: skip
 """In compact style, where most of the time goes into less area."""
 BROAD = {
-    "quick": replace(EFFORTS["quick"], seeds=4, polish=2000),
-    "normal": replace(EFFORTS["quick"], seeds=4, cuts=50, stall=15, polish=8000),
+    "quick": replace(EFFORTS["quick"], polish=2000),
+    "normal": replace(EFFORTS["quick"], cuts=50, stall=15, polish=8000),
     "long": replace(EFFORTS["normal"], cuts=80, rounds=1, batch=2, polish=30_000),
 }
 """For machines so large that one layout takes minutes, in both styles."""
