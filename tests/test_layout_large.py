@@ -159,7 +159,7 @@ def test_no_roomy_circuit_where_it_does_not_help(mapped, monkeypatch) -> None:
 
 
 @pytest.mark.parametrize(("excess", "placements"), [(0, 2), (FUTILE + 1, 1)])
-def test_of_a_panel_that_is_far_too_narrow_one_placement_is_tried(
+def test_of_a_panel_that_is_far_too_narrow_one_size_is_tried(
     mapped, small_is_large, monkeypatch, excess: int, placements: int
 ) -> None:
     netlist = form_nets(mapped.circuit, panel_of(mapped.machine))

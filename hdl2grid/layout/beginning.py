@@ -22,6 +22,7 @@ from hdl2grid.layout.arrays import (
     Scratch,
     Shape,
     copy_board,
+    has_room,
     is_broad,
     is_large,
     make_board,
@@ -306,7 +307,7 @@ class Search:
         hot = WANDER if self.is_large else PlaceParams.hot
         places = PlaceParams(gap_x=gap_x, gap_y=gap_y, hot=hot)
         has_failed = any(trouble.conflicts is not None for trouble in self.troubles)
-        is_crowded = is_broad(self.netlist) and self.panel is not None and not self.shape.is_open
+        is_crowded = is_broad(self.netlist) and not has_room(self.netlist)
         if not self.is_tidy or is_crowded or (self.is_large and has_failed):
             return places
         places = replace(places, is_tidy=True, flow=FLOW, together=TOGETHER)

@@ -53,7 +53,7 @@ COMPACT = {
     ),
 }  # fmt: skip
 """In compact style, where most of the time goes into less area."""
-BROAD = {
+OF_BROAD = {
     "quick": replace(EFFORTS["quick"], polish=2000),
     "normal": replace(EFFORTS["quick"], cuts=50, stall=15, polish=8000),
     "long": replace(EFFORTS["normal"], cuts=80, rounds=1, batch=2, polish=30_000),
@@ -63,4 +63,4 @@ BROAD = {
 
 def budget(effort: str, style: str, is_broad: bool = False) -> Effort:
     """The budgets of one of `EFFORTS` in a style, or for a broad machine."""
-    return BROAD[effort] if is_broad else (COMPACT if style == "compact" else EFFORTS)[effort]
+    return OF_BROAD[effort] if is_broad else (COMPACT if style == "compact" else EFFORTS)[effort]
