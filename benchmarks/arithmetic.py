@@ -17,7 +17,7 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 from hdl2grid.circuit.model import Source
-from hdl2grid.logic import words
+from hdl2grid.logic import arithmetic as words
 from hdl2grid.logic.model import InputBit, Logic, OutputBit, RegisterBit
 from hdl2grid.logic.xag import FALSE, XagBuilder
 from hdl2grid.synth.model import SynthParams

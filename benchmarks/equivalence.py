@@ -8,8 +8,8 @@ import numpy as np
 from pysat.solvers import Cadical153
 
 from hdl2grid.circuit.model import Circuit
-from hdl2grid.logic.explore import explore
 from hdl2grid.logic.model import Logic
+from hdl2grid.logic.reachability import explore
 from hdl2grid.logic.xag import AND, VARIABLE, Literal, Xag, XagBuilder
 
 Functions = tuple[Xag, dict[str, Literal]]

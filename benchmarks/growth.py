@@ -19,7 +19,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from hdl2grid.circuit.model import Source
-from hdl2grid.logic import words
+from hdl2grid.logic import arithmetic as words
 from hdl2grid.logic.model import Logic, OutputBit, RegisterBit
 from hdl2grid.logic.xag import FALSE, XagBuilder
 from hdl2grid.synth.synthesise import synthesise

@@ -38,16 +38,16 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 import machines
 
 from hdl2grid import __version__
-from hdl2grid.designs import load_machine, shipped_designs
-from hdl2grid.errors import GridError
-from hdl2grid.flow import FlowOptions, Mapped, map_machine, panel_of, place_somehow
+from hdl2grid.base.errors import GridError
+from hdl2grid.base.outputs import replace_file
+from hdl2grid.base.target import STYLES, load_target
+from hdl2grid.design.load import load_machine, shipped_designs
+from hdl2grid.design.machine import Machine
+from hdl2grid.flow import FlowOptions, Mapped, map_machine, place_somehow
 from hdl2grid.layout.effort import EFFORTS
-from hdl2grid.machine import Machine
-from hdl2grid.outputs import replace_file
 from hdl2grid.plan.extract import extract
 from hdl2grid.plan.measure import measure
 from hdl2grid.plan.rules import check_plan
-from hdl2grid.target import STYLES, load_target
 from hdl2grid.verify.floorplan_check import check_floorplan_kept
 from hdl2grid.verify.lockstep import lock_step
 from hdl2grid.verify.lvs import compare
@@ -116,7 +116,7 @@ def run(name: str, style: str, effort: str, seed: int, width: int | None, height
     sizes = measure(plan, extraction)
     wrong = [str(f) for f in check_plan(plan, extraction)]
     wrong += [str(f) for f in compare(plan, placed.circuit, extraction)]
-    wrong += [str(f) for f in check_floorplan_kept(plan, machine.floorplan, panel_of(machine))]
+    wrong += [str(f) for f in check_floorplan_kept(plan, machine.floorplan, machine.panel_layout())]
     played = lock_step(plan, mapped.elaboration, count=EVENTS)
     if played.counterexample is not None:
         wrong.append(f"lock-step: differs after {played.counterexample.events}")
@@ -138,8 +138,8 @@ def code() -> str:
     """A digest of all that decides a layout's result."""
     digest = hashlib.sha256()
     files = [*ROOT.glob("hdl2grid/layout/*.py"), *ROOT.glob("hdl2grid/synth/*.py")]
-    files += [ROOT / "hdl2grid/nets.py", *ROOT.glob("hdl2grid/partition*.py")]
-    for file in sorted([*files, ROOT / "hdl2grid/targets/default.toml", ROOT / "benchmarks/machines.py"]):
+    files += [ROOT / "hdl2grid/nets/form.py", *ROOT.glob("hdl2grid/partition*.py")]
+    for file in sorted([*files, ROOT / "hdl2grid/base/targets/default.toml", ROOT / "benchmarks/machines.py"]):
         digest.update(file.read_bytes())
     return digest.hexdigest()[:12]
 

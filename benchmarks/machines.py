@@ -7,7 +7,7 @@ from amaranth.lib import wiring
 from amaranth.lib.wiring import Out
 
 from hdl2grid import At, AtEdge, BesidePanel, Button, Floorplan, FromPanel, KeepOut, Machine, Ticker
-from hdl2grid.floorplan import EDGES, LOGIC, SIDES
+from hdl2grid.design.floorplan import EDGES, LOGIC, SIDES
 from hdl2grid.panel import above, beside, lamp, seven_segment
 from hdl2grid.parts import SegmentDecoder
 

@@ -24,7 +24,7 @@ from hdl2grid.guide.model import Guide
 from hdl2grid.plan.json_io import load_plan
 from hdl2grid.plan.rules import check_devices
 from hdl2grid.sim.compiled import CompiledEngine
-from hdl2grid.sim.network import network_from_plan
+from hdl2grid.sim.pulse_network import network_from_plan
 
 TICKS = 20_000
 MIXED = 2_000

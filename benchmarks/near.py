@@ -21,10 +21,10 @@ import record
 from machines import digits
 
 from hdl2grid import Machine
+from hdl2grid.base.target import STYLES, load_target
 from hdl2grid.compare.change_list import compare
-from hdl2grid.designs import load_machine, shipped_folder
+from hdl2grid.design.load import load_machine, shipped_folder
 from hdl2grid.flow import FlowOptions, run_flow
-from hdl2grid.target import STYLES, load_target
 
 CHANGES = {
     "clock_12h": ("clock_12h", "(ones_digit.segments)", "(ones_digit.segments - (ones == 6))"),

@@ -11,8 +11,8 @@ import numpy as np
 from circuit_files import read_blif
 from equivalence import same_functions, source_functions
 
-from hdl2grid.logic.explore import explore
 from hdl2grid.logic.model import Logic
+from hdl2grid.logic.reachability import explore
 from hdl2grid.logic.xag import AND, VARIABLE, XOR, Xag, XagBuilder
 
 _MOST_INPUTS = 9

@@ -21,7 +21,7 @@ from pathlib import Path
 from arithmetic import Build
 from record import tell
 
-from hdl2grid.logic import words
+from hdl2grid.logic import arithmetic as words
 from hdl2grid.logic.model import Logic, RegisterBit
 from hdl2grid.logic.xag import FALSE
 from hdl2grid.parts import MAXIMAL_TAPS

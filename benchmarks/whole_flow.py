@@ -24,12 +24,12 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests"))
 import independent
 import strategies
 
+from hdl2grid.base.target import load_target
 from hdl2grid.circuit.json_io import dump_circuit
-from hdl2grid.designs import load_machine, shipped_designs
+from hdl2grid.design.load import load_machine, shipped_designs
+from hdl2grid.design.machine import Machine
 from hdl2grid.flow import FlowOptions, run_flow
-from hdl2grid.machine import Machine
 from hdl2grid.plan.json_io import dump_plan
-from hdl2grid.target import load_target
 
 EVENTS = 500
 

@@ -5,19 +5,21 @@ from __future__ import annotations
 import importlib
 from typing import TYPE_CHECKING
 
+from hdl2grid.show.notebook_display import register
+
 if TYPE_CHECKING:
-    from hdl2grid.floorplan import At as At
-    from hdl2grid.floorplan import AtEdge as AtEdge
-    from hdl2grid.floorplan import BesidePanel as BesidePanel
-    from hdl2grid.floorplan import Floorplan as Floorplan
-    from hdl2grid.floorplan import FromPanel as FromPanel
-    from hdl2grid.floorplan import KeepOut as KeepOut
-    from hdl2grid.keep import keep_code as keep_code
-    from hdl2grid.machine import Button as Button
-    from hdl2grid.machine import Machine as Machine
-    from hdl2grid.machine import Switch as Switch
-    from hdl2grid.machine import Ticker as Ticker
-    from hdl2grid.verify.press import press as press
+    from hdl2grid.design.floorplan import At as At
+    from hdl2grid.design.floorplan import AtEdge as AtEdge
+    from hdl2grid.design.floorplan import BesidePanel as BesidePanel
+    from hdl2grid.design.floorplan import Floorplan as Floorplan
+    from hdl2grid.design.floorplan import FromPanel as FromPanel
+    from hdl2grid.design.floorplan import KeepOut as KeepOut
+    from hdl2grid.design.keep import keep_code as keep_code
+    from hdl2grid.design.machine import Button as Button
+    from hdl2grid.design.machine import Machine as Machine
+    from hdl2grid.design.machine import Switch as Switch
+    from hdl2grid.design.machine import Ticker as Ticker
+    from hdl2grid.design.press import press as press
 
 _FLOORPLAN = ("At", "AtEdge", "BesidePanel", "Floorplan", "FromPanel", "KeepOut")
 
@@ -28,10 +30,12 @@ __all__ = [
 
 __version__ = "0.1.0"
 
-_HOMES = {name: "hdl2grid.machine" for name in ("Button", "Machine", "Switch", "Ticker")}
-_HOMES |= {name: "hdl2grid.floorplan" for name in _FLOORPLAN}
-_HOMES["keep_code"] = "hdl2grid.keep"
-_HOMES["press"] = "hdl2grid.verify.press"
+register()
+
+_HOMES = {name: "hdl2grid.design.machine" for name in ("Button", "Machine", "Switch", "Ticker")}
+_HOMES |= {name: "hdl2grid.design.floorplan" for name in _FLOORPLAN}
+_HOMES["keep_code"] = "hdl2grid.design.keep"
+_HOMES["press"] = "hdl2grid.design.press"
 
 
 def __getattr__(name: str) -> object:

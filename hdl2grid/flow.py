@@ -10,45 +10,40 @@ from dataclasses import dataclass, replace
 from math import inf
 from pathlib import Path
 
+from hdl2grid.base.errors import DesignFailed, Finding, SourceLine
+from hdl2grid.base.failure import Trouble, nearest_miss
+from hdl2grid.base.progress import Silent, StagedProgress
+from hdl2grid.base.target import STYLES, Target, check_period, grid_limits
 from hdl2grid.circuit.match import renamed_nets
 from hdl2grid.circuit.model import Circuit, Origin, Source
-from hdl2grid.errors import DesignFailed, Finding, SourceLine
-from hdl2grid.floorplan import Floorplan
-from hdl2grid.lanes import HOPELESS, Narrow, narrowest
+from hdl2grid.design.floorplan import Floorplan
+from hdl2grid.design.machine import Machine, Ticker
 from hdl2grid.layout.arrays import is_large
 from hdl2grid.layout.assemble import assemble
 from hdl2grid.layout.crew import Stop
-from hdl2grid.layout.exits import FUTILE, find_exits
 from hdl2grid.layout.lay_out import LayoutFailed, LayoutParams, LayoutStats, lay_out
-from hdl2grid.layout.near import NearLayout, lay_out_near
+from hdl2grid.layout.near_plan import NearLayout, lay_out_near
 from hdl2grid.layout.old_plan import joined_nets, read_old
+from hdl2grid.layout.panel_exits import FUTILE, find_exits
 from hdl2grid.logic.elaborate import Elaboration, elaborate
-from hdl2grid.machine import Machine, Ticker
-from hdl2grid.netlist import Netlist
-from hdl2grid.nets import CROWDED_TERMS, form_nets, pixel_nets, pixel_terms, spread_toggles
+from hdl2grid.nets.form import CROWDED_TERMS, form_nets, pixel_nets, pixel_terms, spread_toggles
+from hdl2grid.nets.lanes import HOPELESS, Narrow, narrowest
+from hdl2grid.nets.model import Netlist
 from hdl2grid.panel.model import PanelLayout
 from hdl2grid.plan.extract import extract
 from hdl2grid.plan.model import Plan
+from hdl2grid.plan.read_circuit import circuit_of
 from hdl2grid.plan.rules import check_plan
-from hdl2grid.plan.schematic import circuit_of
-from hdl2grid.progress import Silent, StagedProgress
-from hdl2grid.show.report import Evidence
 from hdl2grid.synth.model import Synthesis, SynthParams
 from hdl2grid.synth.synthesise import synthesise, synthesise_near
-from hdl2grid.target import STYLES, Target, check_period, grid_limits
-from hdl2grid.trouble import Trouble, nearest_miss
-from hdl2grid.verify.check import CheckReport, run_checks
-from hdl2grid.verify.floorplan_check import check_floorplan_kept
-from hdl2grid.verify.hazard_proof import prove_hazards
-from hdl2grid.verify.hazards import find_hazards
+from hdl2grid.verify.design_checks import CheckReport, run_checks
+from hdl2grid.verify.evidence import VERDICTS, Evidence, check_site, count_found, hazard_evidence, proof_evidence
 from hdl2grid.verify.lvs import compare
 from hdl2grid.verify.prove import prove
-from hdl2grid.verify.report import Verdict
+from hdl2grid.verify.verdict import Verdict
 
 ALL_SIZES, FIRST_SIZES = (0, LayoutParams.last_size), 2
 """Numbers of the sizes of grids that a machine may be tried on; and on how many of them before another circuit is."""
-VERDICTS = {"equal": "proved", "different": "different", "undecided": "undecided"}
-"""The verdicts of a proof, as users are told them."""
 
 
 @dataclass(frozen=True)
@@ -199,8 +194,8 @@ def verify(
     proof = prove(placed.mapped.elaboration, placed.plan, seed=seed, progress=progress)
     evidence = (
         checked,
-        Evidence("layout rules", _count(rules), not rules),
-        Evidence("nets read from the tiles, against the circuit", _count(lvs), not lvs),
+        Evidence("layout rules", count_found(rules), not rules),
+        Evidence("nets read from the tiles, against the circuit", count_found(lvs), not lvs),
         *site_evidence,
         *proof_evidence(proof),
         hazard_evidence(placed.plan, proof),
@@ -209,59 +204,6 @@ def verify(
     reason = f"{len(findings)} findings" if findings else proof.reason if proof.result == "different" else ""
     verdict = "rejected" if reason else VERDICTS[proof.result]
     return Outcome(placed.mapped, checks, placed, proof, verdict, reason, evidence, findings)
-
-
-def check_site(plan: Plan, machine: Machine) -> tuple[tuple[Finding, ...], tuple[Evidence, ...]]:
-    """What in the plan is not where the design's floorplan wants it, and this in words; nothing without a floorplan."""
-    if machine.floorplan is None:
-        return (), ()
-    sited = check_floorplan_kept(plan, machine.floorplan, panel_of(machine))
-    return sited, (Evidence(f"floorplan: {machine.floorplan.told()}", _count(sited), not sited),)
-
-
-def proof_evidence(proof: Verdict) -> tuple[Evidence, ...]:
-    """What a proof has shown, in words."""
-    what = "plan and design side by side, in Amaranth's simulator"
-    if proof.result == "different":
-        return (Evidence(what, proof.reason, False),)
-    shown = f"{proof.hdl_states:,} states, {proof.events:,} events"
-    if not proof.complete:
-        shown += f"; {proof.reason}"
-    reach = "every reachable state with every event" if proof.complete else "not every reachable state"
-    if proof.parts > 1:
-        reach = (
-            f"every reachable state of each of {proof.parts} parts that know nothing of each other, with every event"
-        )
-    registers = len(proof.read) + len(proof.unread)
-    return (
-        Evidence(what, f"{shown}: 0 differences, 0 lost pulses", True),
-        Evidence("how far", reach, True),
-        Evidence("compared after each event", f"all outputs, and {len(proof.read)} of {registers} registers", True),
-    )
-
-
-def hazard_evidence(plan: Plan, proof: Verdict) -> Evidence:
-    """Why no stack loses a pulse: by structure, or else by the proof's visit of every state, or by clauses.
-
-    It speaks for the plan or says how far it goes; that a pulse was lost is the proof's to find.
-    """
-    what = "plain stacks fed in one round of every wave"
-    report = find_hazards(plan)
-    told = f"{report.num_one_round} of {report.num_plain}"
-    if report.is_safe_by_structure:
-        return Evidence(what, f"{told}; none can lose a pulse, whatever its levels", True)
-    if proof.result == "equal" and proof.complete:
-        return Evidence(what, f"{told}; the others lose no pulse in any reachable state", True)
-    if proof.result == "different" or report.loops:
-        return Evidence(what, f"{told}; nothing is proved of the others", False)
-    doubtful = {verdict.stack for verdict in prove_hazards(plan) if not verdict.is_safe}
-    if doubtful:
-        return Evidence(what, f"{told}; {len(doubtful)} of the others lost none in the events that were tried", True)
-    return Evidence(what, f"{told}; the others are proved to lose no pulse in any state", True)
-
-
-def _count(findings: tuple[Finding, ...]) -> str:
-    return f"{len(findings)} found wrong" if findings else "nothing found wrong"
 
 
 def sources_of(machine: Machine) -> tuple[Source, ...]:
@@ -299,7 +241,7 @@ def map_machine(
     progress.stage("elaborate")
     elaboration = elaborate(machine)
     progress.stage("synthesise")
-    panel = panel_of(machine)
+    panel = machine.panel_layout()
     most = pixel_nets(panel)
     terms = pixel_terms(panel, CROWDED_TERMS if is_roomy else SynthParams.pixel_terms)
     params = SynthParams(
@@ -312,11 +254,6 @@ def map_machine(
         found = synthesise_near(elaboration.logic, sources, params, near, nets)
     found = tuple(replace(one, circuit=_portable(one.circuit, folder)) for one in found)
     return Mapped(machine, elaboration, found[0], elaboration.warnings, found[1:])
-
-
-def panel_of(machine: Machine) -> PanelLayout | None:
-    """The machine's panel as data, if it has one."""
-    return machine.panel.layout() if machine.panel is not None else None
 
 
 def limits_of(machine: Machine, options: FlowOptions) -> tuple[int, int]:
@@ -344,7 +281,7 @@ def place_machine(
     found within the limits."""
     progress = progress or Silent()
     width, height = limits_of(mapped.machine, options)
-    panel = panel_of(mapped.machine)
+    panel = mapped.machine.panel_layout()
     progress.stage("form nets")
     cases = [_case(mapped, one, panel, options.near) for one in (mapped.synthesis, *mapped.others)]
     progress.stage("place and route")
@@ -418,7 +355,7 @@ def place_somehow(
 
 def _excess(mapped: Mapped) -> int:
     """By how many nets the tiles between the pixels of a large machine's panel are overfull, whatever its layout."""
-    netlist = _case(mapped, mapped.synthesis, panel_of(mapped.machine), None).netlist
+    netlist = _case(mapped, mapped.synthesis, mapped.machine.panel_layout(), None).netlist
     return find_exits(netlist).excess if is_large(netlist) else 0
 
 

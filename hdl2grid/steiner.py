@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from hdl2grid.rng import below
+from hdl2grid.base.rng import below
 
 EXACT = 12
 """Points up to which a tree is certainly a shortest one."""

@@ -9,7 +9,7 @@ from synth_support import compare, sources_of, walk
 
 from hdl2grid.logic.model import InputBit, Logic, OutputBit, RegisterBit
 from hdl2grid.logic.xag import XagBuilder
-from hdl2grid.partition import share_nets
+from hdl2grid.nets.partition import share_nets
 from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.synthesise import synthesise
 from hdl2grid.verify.hazards import find_hazards

@@ -6,10 +6,10 @@ from amaranth.hdl import Module, Signal
 from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
 
+from hdl2grid.base.sources import Button, Switch, Ticker
+from hdl2grid.design.machine import Machine
 from hdl2grid.logic.elaborate import Elaboration, elaborate
-from hdl2grid.machine import Machine
 from hdl2grid.panel import Panel
-from hdl2grid.sources import Button, Switch, Ticker
 
 
 class Divider(wiring.Component):

@@ -424,8 +424,8 @@ def _attempt(seed: int) -> Machine:
 
 def _used_domains(design: RandomDesign) -> set[str]:
     """The domains that the drawn blocks came to use."""
+    from hdl2grid.base.ports import component_ports
     from hdl2grid.logic.prepare import prepare
-    from hdl2grid.ports import component_ports
 
     return {domain.name for domain in prepare(design, component_ports(design)).domains}
 

@@ -11,10 +11,10 @@ import jsonschema
 import pytest
 from plans import PAIRS, counter_circuit
 
+from hdl2grid.base.errors import InputError, SourceLine
 from hdl2grid.circuit.check import check_circuit
 from hdl2grid.circuit.json_io import dump_circuit, load_circuit
 from hdl2grid.circuit.model import Circuit, Level, Origin, Pixel, Source, Stack, Toggle
-from hdl2grid.errors import InputError, SourceLine
 
 SCHEMA = json.loads((Path(__file__).parents[1] / "docs" / "circuit.schema.json").read_text(encoding="utf-8"))
 VALIDATOR = jsonschema.Draft202012Validator(SCHEMA)

@@ -13,10 +13,10 @@ import pytest
 from click.testing import CliRunner, Result
 from plans import counter_plan
 
+from hdl2grid.base.outputs import ResultFolder, write_new_file
 from hdl2grid.cli import main
 from hdl2grid.cli.app import COMMANDS
 from hdl2grid.cli.session import ErrorHandlingGroup
-from hdl2grid.outputs import ResultFolder, write_new_file
 from hdl2grid.plan.json_io import dump_plan
 
 

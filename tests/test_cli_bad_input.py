@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from hdl2grid.cli import main
-from hdl2grid.cli.start import starting_design
+from hdl2grid.cli.start_command import starting_design
 
 
 def run(*arguments: object) -> Result:

@@ -18,7 +18,7 @@ from click.testing import CliRunner, Result
 from PIL import Image
 
 from hdl2grid.cli import main
-from hdl2grid.cli.start import starting_design
+from hdl2grid.cli.start_command import starting_design
 
 ROOT = Path(__file__).parent.parent
 GUIDE = ["guide.html", "guide.json", "guide.pdf", "guide.txt"]

@@ -12,11 +12,11 @@ import pytest
 from click.testing import CliRunner
 from guide_support import plan_named, tiles_of_plan
 
+from hdl2grid.base.errors import DesignFailed, InputError
 from hdl2grid.cli import main
 from hdl2grid.compare.change_list import apply_changes, compare, first_state
 from hdl2grid.compare.difference import difference, likely_shift, moved, wire_tiles
 from hdl2grid.compare.json_io import dump_changes
-from hdl2grid.errors import DesignFailed, InputError
 from hdl2grid.guide.json_io import load_guide
 from hdl2grid.guide.laying import differences, follow, is_seen
 from hdl2grid.guide.model import Fresh
@@ -195,7 +195,7 @@ def test_the_command(tmp_path):
 
 def test_the_command_heeds_the_target(tmp_path):
     target = tmp_path / "night.toml"
-    text = resources.files("hdl2grid").joinpath("targets", "default.toml").read_text(encoding="utf-8")
+    text = resources.files("hdl2grid").joinpath("base", "targets", "default.toml").read_text(encoding="utf-8")
     target.write_text(re.sub(r'(fresh_pixel = )"lit"', r'\1"dark"', text))
     files = []
     for name in ("blinker", "lights"):

@@ -8,11 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from hdl2grid import Button, Ticker, designs
-from hdl2grid.designs import find_design, load_machine, shipped_designs
-from hdl2grid.errors import DesignFailed, GridError, InputError
+from hdl2grid import Button, Ticker
+from hdl2grid.base.errors import DesignFailed, GridError, InputError
+from hdl2grid.design import load
+from hdl2grid.design.load import find_design, load_machine, shipped_designs
 from hdl2grid.logic.elaborate import elaborate
-from hdl2grid.verify.check import run_checks
+from hdl2grid.verify.design_checks import run_checks
 
 pytestmark = pytest.mark.filterwarnings("ignore::amaranth.hdl.UnusedElaboratable")
 
@@ -126,7 +127,7 @@ def test_a_file_that_cannot_be_read(design, monkeypatch):
 
 
 def test_a_file_that_is_far_too_large(design, monkeypatch):
-    monkeypatch.setattr(designs, "SIZE_LIMIT", 100)
+    monkeypatch.setattr(load, "SIZE_LIMIT", 100)
     loading_fails("M051", design("#" * 101), "larger than 100 bytes")
 
 
@@ -182,7 +183,9 @@ def test_designs_without_a_machine(design):
 
 def test_nothing_is_said_about_what_a_broken_design_made(design):
     path = design(HEAD + "x = nothing\n")
-    code = f"from hdl2grid.designs import load_machine\ntry:\n    load_machine({str(path)!r})\nexcept Exception: pass"
+    code = (
+        f"from hdl2grid.design.load import load_machine\ntry:\n    load_machine({str(path)!r})\nexcept Exception: pass"
+    )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout + done.stderr == ""
 
@@ -285,7 +288,7 @@ def test_a_press_outside_of_a_check(counting):
 
 
 def test_a_check_that_waits_for_nothing_is_told(counting, monkeypatch):
-    monkeypatch.setattr("hdl2grid.verify.bench.STALL_TICKS", 500)
+    monkeypatch.setattr("hdl2grid.verify.testbench.STALL_TICKS", 500)
     check_fails(counting("await ctx.tick('white')"), InputError, "M064", "500 ticks", "mine.py:25")
     run_checks(counting("for _ in range(1200): await ctx.tick()"))
 
@@ -422,7 +425,7 @@ def test_waveforms_are_the_same_bytes_every_time(counting, tmp_path):
     for seed in ("0", "1", "2"):
         wave = tmp_path / f"{seed}.vcd"
         code = (
-            "from hdl2grid.designs import load_machine\nfrom hdl2grid.verify.check import run_checks\n"
+            "from hdl2grid.design.load import load_machine\nfrom hdl2grid.verify.design_checks import run_checks\n"
             f"run_checks(load_machine({str(path)!r}), vcd_path={str(wave)!r})"
         )
         env = os.environ | {"PYTHONHASHSEED": seed}
@@ -447,7 +450,7 @@ def test_waveforms_overwrite_nothing(counting, tmp_path):
 
 
 def test_progress_is_told(counting, monkeypatch):
-    monkeypatch.setattr("hdl2grid.verify.bench.PROGRESS_TICKS", 10)
+    monkeypatch.setattr("hdl2grid.verify.testbench.PROGRESS_TICKS", 10)
     told = []
     run_checks(counting("await ctx.tick().repeat(35)"), progress=lambda *args: told.append(args))
     assert told == [("check: ticks", 10), ("check: ticks", 20), ("check: ticks", 30)]

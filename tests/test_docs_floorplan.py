@@ -4,10 +4,10 @@ import dataclasses
 import re
 from pathlib import Path
 
-from hdl2grid import floorplan
-from hdl2grid.designs import load_machine
+from hdl2grid.base.target import load_target
+from hdl2grid.design import floorplan
+from hdl2grid.design.load import load_machine
 from hdl2grid.flow import FlowOptions, run_flow
-from hdl2grid.target import load_target
 
 PAGE = Path(__file__).parent.parent / "docs" / "floorplan.md"
 

@@ -16,16 +16,17 @@ from hypothesis import strategies as st
 from plans import PAIRS, blinker_plan, counter_circuit, counter_plan, divider_plan
 from pypdf import PdfReader
 
+from hdl2grid.base.errors import InputError
+from hdl2grid.base.target import load_target
 from hdl2grid.cli import main
-from hdl2grid.designs import load_machine
-from hdl2grid.errors import InputError
+from hdl2grid.design.load import load_machine
 from hdl2grid.plan.json_io import dump_plan
 from hdl2grid.plan.model import Device, Plan
 from hdl2grid.show.circuit_parts import circuit_parts
 from hdl2grid.show.clip import clipped
 from hdl2grid.show.drawing import draw_scene
 from hdl2grid.show.drawings import DrawingOptions, drawings_of, further_files, one_colour, render
-from hdl2grid.show.parts import stroke_tiles, wire_tile_counts
+from hdl2grid.show.parts_list import stroke_tiles, wire_tile_counts
 from hdl2grid.show.pdf import pdf_bytes
 from hdl2grid.show.scene import Box, Disc, Group, Line, Scene, Shape, Text
 from hdl2grid.show.schematic import schematic_scene
@@ -35,12 +36,11 @@ from hdl2grid.show.state_space import state_space
 from hdl2grid.show.states import states_scene
 from hdl2grid.show.text_drawing import plan_text
 from hdl2grid.show.timing import timing_rows, timing_scene
-from hdl2grid.sim.network import network_from_circuit, network_from_plan
 from hdl2grid.sim.player import Player
+from hdl2grid.sim.pulse_network import network_from_circuit, network_from_plan
 from hdl2grid.sim.vectors import random_vector
 from hdl2grid.sim.waves import PlainEngine, Round, gate_output
-from hdl2grid.target import load_target
-from hdl2grid.verify.check import run_checks
+from hdl2grid.verify.design_checks import run_checks
 
 pytestmark = pytest.mark.filterwarnings("ignore::amaranth.hdl.UnusedElaboratable")
 

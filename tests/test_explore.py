@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from synth_support import Reference, clock_12h, events_of, random_logic
 
-from hdl2grid.logic.explore import explore
+from hdl2grid.logic.reachability import explore
 
 
 def test_the_clock_has_720_states() -> None:

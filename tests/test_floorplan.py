@@ -9,11 +9,11 @@ from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
 
 from hdl2grid import At, AtEdge, BesidePanel, Button, Floorplan, FromPanel, KeepOut, Machine, Switch, Ticker
-from hdl2grid.errors import DesignFailed, InputError
-from hdl2grid.flow import FlowOptions, Outcome, limits_of, panel_of, run_flow
+from hdl2grid.base.errors import DesignFailed, InputError
+from hdl2grid.base.target import load_target
+from hdl2grid.flow import FlowOptions, Outcome, limits_of, run_flow
 from hdl2grid.panel import beside, lamp
 from hdl2grid.plan.model import Plan
-from hdl2grid.target import load_target
 from hdl2grid.verify.floorplan_check import check_floorplan_kept
 
 SEEDS = (1, 2)
@@ -238,7 +238,7 @@ def test_demands_that_match_nothing_in_the_machine() -> None:
 def test_the_check_finds_what_a_plan_does_not_keep() -> None:
     floorplan = Floorplan(panel=At(2, 3), sources={"sync": At(0, 0), "hold": BesidePanel("right")})
     outcome = flow(floorplan)
-    plan, panel = plan_of(outcome), panel_of(outcome.mapped.machine)
+    plan, panel = plan_of(outcome), outcome.mapped.machine.panel_layout()
 
     def codes(changed: Floorplan, of: Plan = plan) -> set[str]:
         return {finding.code for finding in check_floorplan_kept(of, changed, panel)}

@@ -7,11 +7,11 @@ from typing import Any
 import pytest
 
 from hdl2grid import flow
-from hdl2grid.designs import load_machine
-from hdl2grid.errors import DesignFailed
+from hdl2grid.base.errors import DesignFailed
+from hdl2grid.base.target import load_target
+from hdl2grid.design.load import load_machine
 from hdl2grid.flow import FlowOptions, map_machine, place_somehow
 from hdl2grid.layout.lay_out import LayoutFailed
-from hdl2grid.target import load_target
 
 OPTIONS = FlowOptions(load_target(), effort="quick")
 

@@ -13,16 +13,16 @@ import pytest
 from click.testing import CliRunner
 from guide_support import DATA, guide_named, plan_named
 
+from hdl2grid.base.target import load_target
 from hdl2grid.cli import main
 from hdl2grid.guide.model import PICTURE
+from hdl2grid.guide.sentences import Words
 from hdl2grid.guide.text_in import parse_text
-from hdl2grid.guide.words import Words
 from hdl2grid.plan.json_io import dump_plan
 from hdl2grid.show import guide_pdf as pdf
 from hdl2grid.show.guide_html import guide_html
 from hdl2grid.show.guide_pdf import guide_pdf
 from hdl2grid.show.guide_picture import RULER, TILE, step_pictures
-from hdl2grid.target import load_target
 
 pypdf = pytest.importorskip("pypdf")
 TARGET = load_target()

@@ -12,21 +12,21 @@ import numpy as np
 import pytest
 from guide_support import NAMES, guide_named, plan_named
 
-from hdl2grid.errors import DesignFailed
+from hdl2grid.base.errors import DesignFailed
 from hdl2grid.guide.build import make_guide
+from hdl2grid.guide.building_site import kind_of
 from hdl2grid.guide.json_io import dump_guide, load_guide
 from hdl2grid.guide.laying import differences, lay
 from hdl2grid.guide.likeness import with_likeness
 from hdl2grid.guide.model import MAX_KINDS, MAX_THINGS, PICTURE, Action, Fresh, Section, Step
 from hdl2grid.guide.returning import way_back
-from hdl2grid.guide.site import kind_of
+from hdl2grid.guide.sentences import Words
 from hdl2grid.guide.survey import Survey, block_of
-from hdl2grid.guide.words import Words
 from hdl2grid.guide.world import World
 from hdl2grid.plan.extract import extract
 from hdl2grid.plan.json_io import dump_plan
 from hdl2grid.plan.model import Device
-from hdl2grid.sim.network import network_from_plan
+from hdl2grid.sim.pulse_network import network_from_plan
 from hdl2grid.sim.waves import PlainEngine
 
 

@@ -16,12 +16,12 @@ from hdl2grid.guide.laying import differences, lay
 from hdl2grid.guide.looks import choose_looks
 from hdl2grid.guide.mistakes import fingerprint, judge, machine_of, shown_by_any_press, slips
 from hdl2grid.guide.panel_reading import PanelReader
-from hdl2grid.guide.rounds import smallest_cover
+from hdl2grid.guide.press_order import smallest_cover
 from hdl2grid.guide.survey import Survey
 from hdl2grid.panel import above, beside, colon, lamp, leading_one, seven_segment
 from hdl2grid.parts import SEGMENTS
 from hdl2grid.plan.model import Device, Plan
-from hdl2grid.sim.network import network_from_plan
+from hdl2grid.sim.pulse_network import network_from_plan
 from hdl2grid.sim.waves import PlainEngine
 
 

@@ -11,11 +11,11 @@ from guide_support import NAMES, guide_named, plan_named, tiles_of_plan
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hdl2grid.errors import InputError
+from hdl2grid.base.errors import InputError
 from hdl2grid.guide.json_io import dump_guide, load_guide
-from hdl2grid.guide.lines import action_line, parse_action
 from hdl2grid.guide.model import Action
 from hdl2grid.guide.text_in import parse_text, plan_of_text
+from hdl2grid.guide.text_lines import action_line, parse_action
 from hdl2grid.guide.world import tiles_of
 from hdl2grid.plan.cover import fewest_strokes
 from hdl2grid.plan.model import Device

@@ -13,11 +13,11 @@ from strategies import random_events, random_machine
 from test_logic_elaborate import machine_of
 
 from hdl2grid import Button, Ticker
-from hdl2grid.designs import load_machine
-from hdl2grid.errors import DesignFailed
+from hdl2grid.base.errors import DesignFailed
+from hdl2grid.design.load import load_machine
 from hdl2grid.logic.elaborate import elaborate
 from hdl2grid.logic.session import LogicSession
-from hdl2grid.verify.check import run_checks
+from hdl2grid.verify.design_checks import run_checks
 from hdl2grid.verify.hdl import run_hdl
 
 

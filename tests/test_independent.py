@@ -14,13 +14,13 @@ import kinds
 import pytest
 from strategies import random_machine
 
+from hdl2grid.base.errors import GridError
+from hdl2grid.base.target import load_target
 from hdl2grid.circuit.json_io import dump_circuit
-from hdl2grid.designs import load_machine
-from hdl2grid.errors import GridError
+from hdl2grid.design.load import load_machine
+from hdl2grid.design.machine import Machine
 from hdl2grid.flow import FlowOptions, Outcome, run_flow
-from hdl2grid.machine import Machine
 from hdl2grid.plan.json_io import dump_plan, load_plan
-from hdl2grid.target import load_target
 from hdl2grid.verify.prove import prove
 
 SHIPPED = ["clock_12h", "dial_12h", "dice", "stopwatch", "traffic_light"]

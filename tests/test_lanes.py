@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from hdl2grid.lanes import NO_SIDE, Narrow, narrowest
 from hdl2grid.layout.arrays import has_room
-from hdl2grid.netlist import Cell, CellTile, Netlist, Signal, Sink
+from hdl2grid.nets.lanes import NO_SIDE, Narrow, narrowest
+from hdl2grid.nets.model import Cell, CellTile, Netlist, Signal, Sink
 from hdl2grid.plan.model import Device
 
 

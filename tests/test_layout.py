@@ -12,19 +12,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hdl2grid.designs import load_machine
-from hdl2grid.flow import FlowOptions, map_machine, panel_of
+from hdl2grid.base.target import load_target
+from hdl2grid.design.load import load_machine
+from hdl2grid.flow import FlowOptions, map_machine
 from hdl2grid.layout.arrays import Board, make_scratch, make_shape
 from hdl2grid.layout.assemble import assemble
+from hdl2grid.layout.grid_lines import with_line, without_line
 from hdl2grid.layout.lay_out import LayoutFailed, LayoutParams, lay_out
-from hdl2grid.layout.lines import with_line, without_line
 from hdl2grid.layout.placement import PlaceParams, tree_length
-from hdl2grid.nets import form_nets, spread_toggles
+from hdl2grid.nets.form import form_nets, spread_toggles
 from hdl2grid.plan.json_io import dump_plan
 from hdl2grid.plan.model import Plan
 from hdl2grid.plan.rules import check_plan
 from hdl2grid.plan.strokes import strokes_of
-from hdl2grid.target import load_target
 from hdl2grid.verify.lvs import compare
 
 COLOURS = ("black", "orange", "blue", "violet")
@@ -35,7 +35,7 @@ def dice():
     machine = load_machine("dice")
     mapped = map_machine(machine, Path("."), FlowOptions(load_target()))
     circuit = spread_toggles(mapped.circuit)
-    return circuit, panel_of(machine)
+    return circuit, machine.panel_layout()
 
 
 def plan_of(dice, **params: int) -> Plan:

@@ -20,7 +20,7 @@ import pytest
 
 from hdl2grid.layout.arrays import make_board, make_shape
 from hdl2grid.layout.placement import PlaceParams, pack, place
-from hdl2grid.netlist import Cell, CellTile, Netlist, Signal, Sink, Site
+from hdl2grid.nets.model import Cell, CellTile, Netlist, Signal, Sink, Site
 from hdl2grid.plan.model import Device
 
 DATA = Path(os.environ.get("HDL2GRID_CHECK_DATA", "/nonexistent")) / "qaplib"

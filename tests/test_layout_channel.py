@@ -32,14 +32,14 @@ from typing import Any
 import numpy as np
 import pytest
 
+from hdl2grid.base.rng import below, seeded, unit
 from hdl2grid.layout.arrays import COLOURS, Board, Scratch, Shape, make_board, make_scratch, make_shape
 from hdl2grid.layout.colouring import count_clashes, count_usage
 from hdl2grid.layout.placement import PlaceParams, index_tiles, pack
 from hdl2grid.layout.repair import RepairParams, better
 from hdl2grid.layout.routing import RouteParams, find_conflicts, rip_all, route
-from hdl2grid.netlist import Cell, CellTile, Netlist, Signal, Sink, Site
+from hdl2grid.nets.model import Cell, CellTile, Netlist, Signal, Sink, Site
 from hdl2grid.plan.model import Device
-from hdl2grid.rng import below, seeded, unit
 
 DATA = Path(os.environ.get("HDL2GRID_CHECK_DATA", "/nonexistent")) / "routing"
 pytestmark = pytest.mark.skipif(not DATA.is_dir(), reason="HDL2GRID_CHECK_DATA names no folder with routing/")

@@ -7,25 +7,25 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from hdl2grid.designs import load_machine
-from hdl2grid.flow import FlowOptions, map_machine, panel_of
+from hdl2grid.base.rng import below, seeded
+from hdl2grid.base.target import load_target
+from hdl2grid.design.load import load_machine
+from hdl2grid.flow import FlowOptions, map_machine
 from hdl2grid.layout.arrays import COLOURS, Board, Shape, make_board, make_scratch, make_shape
-from hdl2grid.layout.beginning import copy_offsets
 from hdl2grid.layout.clash_free import ClashFree
 from hdl2grid.layout.colouring import count_clashes, count_usage
+from hdl2grid.layout.matched_blocks import Repeat, find_repeats
 from hdl2grid.layout.placement import PlaceParams, pack
-from hdl2grid.layout.repeats import Repeat, find_repeats
-from hdl2grid.netlist import Netlist
-from hdl2grid.nets import form_nets
-from hdl2grid.rng import below, seeded
-from hdl2grid.target import load_target
+from hdl2grid.layout.restart import copy_offsets
+from hdl2grid.nets.form import form_nets
+from hdl2grid.nets.model import Netlist
 
 
 @pytest.fixture(scope="module")
 def netlist() -> Netlist:
     machine = load_machine("clock_12h")
     mapped = map_machine(machine, Path("."), FlowOptions(load_target()))
-    return form_nets(mapped.circuit, panel_of(machine))
+    return form_nets(mapped.circuit, machine.panel_layout())
 
 
 SIDE = 80
@@ -96,7 +96,7 @@ def test_two_signals_on_a_tile_cannot_have_one_colour(netlist: Netlist) -> None:
 def test_what_is_laid_alike_keeps_one_colour() -> None:
     machine = load_machine("clock_24h")
     mapped = map_machine(machine, Path("."), FlowOptions(load_target()))
-    netlist = form_nets(mapped.circuit, panel_of(machine))
+    netlist = form_nets(mapped.circuit, machine.panel_layout())
     repeats = find_repeats(netlist)
     shape = make_shape(netlist, None, repeats)
     led = np.flatnonzero((shape.lead_var >= 0) & (shape.lead_var != np.arange(len(shape.lead_var))))

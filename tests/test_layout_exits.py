@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
+from hdl2grid.base.rng import seeded
 from hdl2grid.layout.arrays import Board, Shape, copy_board, make_board, make_scratch, make_shape
-from hdl2grid.layout.easing import EaseParams, ease
-from hdl2grid.layout.exits import find_exits
+from hdl2grid.layout.panel_exits import find_exits
 from hdl2grid.layout.placement import index_tiles
 from hdl2grid.layout.routing import RouteParams, rip_all, route
-from hdl2grid.netlist import Cell, CellTile, Netlist, Signal, Sink
+from hdl2grid.layout.windows import EaseParams, ease
+from hdl2grid.nets.model import Cell, CellTile, Netlist, Signal, Sink
 from hdl2grid.plan.model import Device
-from hdl2grid.rng import seeded
 
 
 def _panel(rows: list[str], share: int = 1) -> Netlist:

@@ -12,12 +12,12 @@ from plans import COLOURS, PAIRS
 
 from hdl2grid.layout.arrays import WATCH_COMPILING, WATCH_STOP, new_watch
 from hdl2grid.layout.assemble import assemble
-from hdl2grid.layout.beginning import begin
 from hdl2grid.layout.crew import BEGIN, CUT_DOWN, Compilations, Crew, Stop, Task
 from hdl2grid.layout.effort import EFFORTS, Effort
 from hdl2grid.layout.lay_out import LayoutParams, lay_out
-from hdl2grid.netlist import Netlist
-from hdl2grid.nets import form_nets
+from hdl2grid.layout.restart import begin
+from hdl2grid.nets.form import form_nets
+from hdl2grid.nets.model import Netlist
 from hdl2grid.plan.json_io import dump_plan
 
 

@@ -12,26 +12,26 @@ from amaranth.lib import wiring
 from amaranth.lib.wiring import Out
 
 from hdl2grid import Button, Machine, Ticker, flow
+from hdl2grid.base.rng import seeded
+from hdl2grid.base.target import load_target
 from hdl2grid.circuit.model import Circuit
-from hdl2grid.designs import load_machine
-from hdl2grid.flow import FlowOptions, map_machine, panel_of, place_machine, place_somehow
-from hdl2grid.layout import arrays, beginning
+from hdl2grid.design.load import load_machine
+from hdl2grid.flow import FlowOptions, map_machine, place_machine, place_somehow
+from hdl2grid.layout import arrays, restart
 from hdl2grid.layout.arrays import Board, make_board, make_scratch, make_shape
-from hdl2grid.layout.exits import FUTILE, Exits
-from hdl2grid.layout.lines import all_apart, pick_line, with_line, without_line
+from hdl2grid.layout.grid_lines import all_apart, pick_line, with_line, without_line
+from hdl2grid.layout.panel_exits import FUTILE, Exits
 from hdl2grid.layout.placement import PlaceParams, pack, place
 from hdl2grid.layout.routing import RouteParams, rip_all, route
-from hdl2grid.netlist import Cell, CellTile, Netlist, Sink
-from hdl2grid.netlist import Signal as NetSignal
-from hdl2grid.nets import form_nets
+from hdl2grid.nets.form import form_nets
+from hdl2grid.nets.model import Cell, CellTile, Netlist, Sink
+from hdl2grid.nets.model import Signal as NetSignal
 from hdl2grid.panel import above, beside, seven_segment
 from hdl2grid.panel.model import PanelLayout
 from hdl2grid.parts import SegmentDecoder
 from hdl2grid.plan.extract import extract
 from hdl2grid.plan.model import Device
 from hdl2grid.plan.rules import check_plan
-from hdl2grid.rng import seeded
-from hdl2grid.target import load_target
 from hdl2grid.verify.lvs import compare
 
 
@@ -106,12 +106,12 @@ def test_cells_stand_between_the_pixels_of_a_large_machine(mapped, small_is_larg
 
 
 def test_a_small_machine_keeps_out_of_its_panel(mapped) -> None:
-    netlist, shape, board = _placed(mapped.circuit, panel_of(mapped.machine))
+    netlist, shape, board = _placed(mapped.circuit, mapped.machine.panel_layout())
     assert not shape.is_open and _between_pixels(netlist, shape.panel, board) == []
 
 
 def test_lines_come_and_go_beside_an_open_panel(mapped, small_is_large) -> None:
-    netlist, shape, board = _placed(mapped.circuit, panel_of(mapped.machine))
+    netlist, shape, board = _placed(mapped.circuit, mapped.machine.panel_layout())
     assert len(_between_pixels(netlist, shape.panel, board)) > 5
     assert _near_pixels(netlist, shape.panel, board) == 0 and all_apart(shape, board, 1, 1)
     scratch = make_scratch(netlist, 120, 120)
@@ -135,7 +135,7 @@ def test_lines_come_and_go_beside_an_open_panel(mapped, small_is_large) -> None:
 
 
 def test_cells_that_touch_pixels_are_not_apart(mapped, small_is_large) -> None:
-    netlist, shape, board = _placed(mapped.circuit, panel_of(mapped.machine))
+    netlist, shape, board = _placed(mapped.circuit, mapped.machine.panel_layout())
     inside = _between_pixels(netlist, shape.panel, board)[0]
     pixel = netlist.cells[shape.panel].tiles[0]
     board.x[inside] = board.x[shape.panel] + board.dx[pixel] + 1
@@ -162,11 +162,11 @@ def test_no_roomy_circuit_where_it_does_not_help(mapped, monkeypatch) -> None:
 def test_of_a_panel_that_is_far_too_narrow_one_size_is_tried(
     mapped, small_is_large, monkeypatch, excess: int, placements: int
 ) -> None:
-    netlist = form_nets(mapped.circuit, panel_of(mapped.machine))
-    monkeypatch.setattr(beginning, "find_exits", lambda _: Exits({}, excess))
-    monkeypatch.setattr(beginning, "LONG_WAY", RouteParams(rounds=1))
-    monkeypatch.setattr(beginning, "AGAIN", RouteParams(rounds=1))
-    search = beginning.Search(netlist, beginning.LayoutParams("quick", 1, style="compact", last_size=2), 0)
+    netlist = form_nets(mapped.circuit, mapped.machine.panel_layout())
+    monkeypatch.setattr(restart, "find_exits", lambda _: Exits({}, excess))
+    monkeypatch.setattr(restart, "LONG_WAY", RouteParams(rounds=1))
+    monkeypatch.setattr(restart, "AGAIN", RouteParams(rounds=1))
+    search = restart.Search(netlist, restart.LayoutParams("quick", 1, style="compact", last_size=2), 0)
     search.effort = replace(search.effort, tries=0, lines=0)
     assert search.first_legal() is None
     assert search.num_placements >= placements and (len(search.troubles) == 1) == (placements == 1)

@@ -9,17 +9,17 @@ from amaranth.lib import wiring
 from amaranth.lib.wiring import Out
 
 from hdl2grid import Button, Machine, Ticker
-from hdl2grid.flow import FlowOptions, map_machine, panel_of
+from hdl2grid.base.target import load_target
+from hdl2grid.flow import FlowOptions, map_machine
 from hdl2grid.layout.assemble import assemble
 from hdl2grid.layout.lay_out import LayoutParams, lay_out
-from hdl2grid.layout.repeats import find_repeats
-from hdl2grid.nets import form_nets, spread_toggles
+from hdl2grid.layout.matched_blocks import find_repeats
+from hdl2grid.nets.form import form_nets, spread_toggles
 from hdl2grid.panel import beside, seven_segment
 from hdl2grid.parts import SegmentDecoder
 from hdl2grid.plan.extract import extract
 from hdl2grid.plan.model import Plan
 from hdl2grid.plan.rules import check_plan
-from hdl2grid.target import load_target
 from hdl2grid.verify.lvs import compare
 
 
@@ -76,7 +76,7 @@ def test_two_equal_counters_are_found_and_laid_alike() -> None:
         panel=beside(seven_segment("left"), seven_segment("right")),
     )
     circuit = spread_toggles(map_machine(machine, Path("."), FlowOptions(load_target())).circuit)
-    panel = panel_of(machine)
+    panel = machine.panel_layout()
     netlist = form_nets(circuit, panel)
     (repeat,) = find_repeats(netlist)
     assert len(repeat.cells) == 2 and len(repeat.cells[0]) == 7

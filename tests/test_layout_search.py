@@ -11,22 +11,22 @@ import pytest
 from plans import COLOURS, PAIRS
 from small_designs import elaboration
 
+from hdl2grid.base.rng import seeded
 from hdl2grid.circuit.model import Circuit
 from hdl2grid.layout.arrays import ALONG_X, ALONG_Y, Board, Scratch, Shape, make_board, make_scratch, make_shape
 from hdl2grid.layout.assemble import assemble
+from hdl2grid.layout.grid_lines import without_line
 from hdl2grid.layout.lay_out import LayoutParams, lay_out
-from hdl2grid.layout.lines import without_line
+from hdl2grid.layout.net_tree import route_net
+from hdl2grid.layout.occupancy import lay_all
 from hdl2grid.layout.placement import PlaceParams, apart, index_tiles, pack, place
 from hdl2grid.layout.routing import RouteParams, find_conflicts, rip_all, route
-from hdl2grid.layout.search import route_net
 from hdl2grid.layout.units import stamp
-from hdl2grid.layout.wires import lay_all
-from hdl2grid.netlist import Cell, CellTile, Netlist, Signal, Sink
-from hdl2grid.nets import form_nets
+from hdl2grid.nets.form import form_nets
+from hdl2grid.nets.model import Cell, CellTile, Netlist, Signal, Sink
 from hdl2grid.plan.json_io import dump_plan
 from hdl2grid.plan.model import Device
 from hdl2grid.plan.rules import check_plan
-from hdl2grid.rng import seeded
 from hdl2grid.verify.lvs import compare
 from hdl2grid.verify.prove import prove
 

@@ -17,8 +17,8 @@ import pytest
 from test_layout_search import lamps
 
 from hdl2grid.layout.arrays import ALONG_X, ALONG_Y, COLOURS, OTHER, Board
-from hdl2grid.layout.search import route_net
-from hdl2grid.layout.wires import lay_all
+from hdl2grid.layout.net_tree import route_net
+from hdl2grid.layout.occupancy import lay_all
 
 Tile = tuple[int, int]
 STEPS = ((1, 0), (0, 1), (-1, 0), (0, -1))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from types import SimpleNamespace
 from typing import Any
 
-from hdl2grid.layout.sieve import smaller
+from hdl2grid.layout.line_sieve import smaller
 
 SIEVE = ((4, 10), (2, 100), (1, 1000))
 

@@ -10,13 +10,13 @@ from xml.etree import ElementTree as ET
 import pytest
 from click.testing import CliRunner
 
+from hdl2grid.base.failure import Spot, Trouble, nearest_miss
+from hdl2grid.base.outputs import ResultFolder
+from hdl2grid.base.target import load_target
 from hdl2grid.cli.app import main
-from hdl2grid.designs import load_machine
+from hdl2grid.design.load import load_machine
 from hdl2grid.flow import FlowOptions, NotPlaced, map_machine, place_machine
-from hdl2grid.outputs import ResultFolder
 from hdl2grid.show.congestion import congestion_svg
-from hdl2grid.target import load_target
-from hdl2grid.trouble import Spot, Trouble, nearest_miss
 
 
 def trouble(width: int = 5, conflicts: int | None = 3) -> Trouble:

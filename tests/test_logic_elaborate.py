@@ -30,7 +30,7 @@ from logic_support import Expressions, first_difference, num_ands
 from strategies import random_events, random_machine
 
 from hdl2grid import Button, Machine, Switch, Ticker
-from hdl2grid.errors import InputError
+from hdl2grid.base.errors import InputError
 from hdl2grid.logic.deep import run_deep
 from hdl2grid.logic.elaborate import elaborate
 

@@ -1,4 +1,4 @@
-"""The contract with Amaranth's private netlist: what `logic/netlist.py` and `logic/prepare.py` rely on.
+"""The contract with Amaranth's private netlist: what `logic/amaranth_netlist.py` and `logic/prepare.py` rely on.
 
 When Amaranth changes, these tests say what to look at.
 """
@@ -13,8 +13,8 @@ from amaranth.lib import memory
 from amaranth.lib.wiring import In, Out
 from test_logic_elaborate import Design, machine_of
 
+from hdl2grid.logic.amaranth_netlist import read_netlist
 from hdl2grid.logic.cells import AssignmentList, Matches, Operator, PriorityMatch
-from hdl2grid.logic.netlist import read_netlist
 from hdl2grid.logic.prepare import prepare, simulator_of
 
 FIELDS = {

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from logic_support import Expressions, assert_equal_everywhere, num_ands
 from strategies import BINARY, CONSTANT, TERNARY, UNARY, random_value
 
-from hdl2grid.logic import divide, words
+from hdl2grid.logic import arithmetic as words
+from hdl2grid.logic import divide
 from hdl2grid.logic.elaborate import elaborate
 from hdl2grid.logic.lookup import tabulate
 from hdl2grid.logic.xag import AND, FALSE, TRUE, XagBuilder

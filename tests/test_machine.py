@@ -11,7 +11,7 @@ from amaranth.lib import data, enum, wiring
 from amaranth.lib.wiring import In, Out
 
 from hdl2grid import Button, Machine, Switch, Ticker
-from hdl2grid.errors import InputError
+from hdl2grid.base.errors import InputError
 from hdl2grid.panel import Panel, lamp, seven_segment
 
 pytestmark = pytest.mark.filterwarnings("ignore::amaranth.hdl.UnusedElaboratable")

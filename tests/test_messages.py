@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 import hdl2grid
-from hdl2grid.errors import InputError
-from hdl2grid.explain import ROOMS, explain, messages
+from hdl2grid.base.errors import InputError
+from hdl2grid.base.explain import ROOMS, explain, messages
 
 PACKAGE = Path(hdl2grid.__file__).parent
 CODE = re.compile(rf"""["'](?:H2G-)?([{"".join(ROOMS)}]\d{{3}})["':]""")
@@ -34,7 +34,7 @@ def test_every_registered_code_is_used():
 
 
 def test_files_hold_their_own_letter_and_full_sentences():
-    for file in sorted((PACKAGE / "messages").glob("*.toml")):
+    for file in sorted((PACKAGE / "base" / "messages").glob("*.toml")):
         for code, entry in tomllib.loads(file.read_text(encoding="utf-8")).items():
             assert re.fullmatch(rf"{file.stem}\d{{3}}", code), f"{code} in {file.name}"
             assert set(entry) == {"means", "do"}, code

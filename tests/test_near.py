@@ -10,20 +10,20 @@ from amaranth.lib import wiring
 from amaranth.lib.wiring import Out
 from click.testing import CliRunner
 
+from hdl2grid.base.sources import Button, Ticker
+from hdl2grid.base.target import load_target
 from hdl2grid.circuit.match import match_circuits, plain_name
 from hdl2grid.cli import main
 from hdl2grid.compare.change_list import apply_changes, compare
+from hdl2grid.design.machine import Machine
 from hdl2grid.flow import FlowOptions, Outcome, run_flow
 from hdl2grid.guide.laying import differences
-from hdl2grid.machine import Machine
 from hdl2grid.panel import beside, lamp, seven_segment
 from hdl2grid.parts import SegmentDecoder
 from hdl2grid.plan.json_io import dump_plan
 from hdl2grid.plan.model import Plan
+from hdl2grid.plan.read_circuit import circuit_of
 from hdl2grid.plan.rules import check_plan
-from hdl2grid.plan.schematic import circuit_of
-from hdl2grid.sources import Button, Ticker
-from hdl2grid.target import load_target
 from hdl2grid.verify.lvs import compare as lvs
 
 

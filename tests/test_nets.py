@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from hdl2grid.circuit.model import Circuit, Origin, Pixel, Source, Stack, Toggle
-from hdl2grid.nets import CROWDED, CROWDED_TERMS, form_nets, pixel_terms, pixels_touch, spread_toggles
+from hdl2grid.nets.form import CROWDED, CROWDED_TERMS, form_nets, pixel_terms, pixels_touch, spread_toggles
+from hdl2grid.nets.partition import MAX_NETS
 from hdl2grid.panel.model import PanelLayout, PanelPixel
-from hdl2grid.partition import MAX_NETS
 
 SYNC = Source("ticker", "sync", period_s=1, running=True)
 RESET = Source("button", "reset")

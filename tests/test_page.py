@@ -15,9 +15,9 @@ from browser import big_plan
 from page_support import plain_guide
 from plans import blinker_plan, counter_circuit, counter_plan
 
+from hdl2grid.base.colours import contrast
+from hdl2grid.base.errors import InputError
 from hdl2grid.circuit.model import FUNCTIONS
-from hdl2grid.colours import contrast
-from hdl2grid.errors import InputError
 from hdl2grid.plan.model import Device, Plan
 from hdl2grid.show.page import page_html
 from hdl2grid.show.page_script import page_file, page_script

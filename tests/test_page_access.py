@@ -6,9 +6,9 @@ import pytest
 from browser import AXE, KEYS, big_plan, click, errors, text_of, wait_for
 from plans import blinker_plan, counter_circuit, counter_plan
 
+from hdl2grid.base.target import load_target
 from hdl2grid.guide.build import make_guide
 from hdl2grid.show.guide_html import guide_html
-from hdl2grid.target import load_target
 
 RUN_AXE = """
     const done = arguments[0], rules = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"];

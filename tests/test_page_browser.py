@@ -9,14 +9,14 @@ import pytest
 from browser import KEYS, big_plan, click, errors, requests_of, symbols, text_of, wait_for
 from plans import blinker_plan, counter_circuit, counter_plan
 
+from hdl2grid.base.errors import SourceLine
+from hdl2grid.base.target import load_target
 from hdl2grid.circuit.model import Origin
-from hdl2grid.errors import SourceLine
 from hdl2grid.guide.build import make_guide
 from hdl2grid.show.drawings import drawings_of, render
 from hdl2grid.show.guide_html import guide_html
-from hdl2grid.sim.network import network_from_plan
 from hdl2grid.sim.player import Player
-from hdl2grid.target import load_target
+from hdl2grid.sim.pulse_network import network_from_plan
 
 
 def test_it_opens_in_under_a_second_and_asks_for_nothing(show):

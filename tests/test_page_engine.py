@@ -11,16 +11,16 @@ from pathlib import Path
 import pytest
 from plans import COLOURS, PAIRS
 
+from hdl2grid.base.target import load_target
 from hdl2grid.guide.build import make_guide
 from hdl2grid.guide.json_io import dump_guide
 from hdl2grid.plan.json_io import dump_plan
 from hdl2grid.plan.model import Plan
 from hdl2grid.show.look import Look, colours_of
-from hdl2grid.sim.network import network_from_plan
 from hdl2grid.sim.player import Happened, Player
+from hdl2grid.sim.pulse_network import network_from_plan
 from hdl2grid.sim.vectors import Vector, network_text, random_vector, waves_text
 from hdl2grid.sim.waves import PlainEngine
-from hdl2grid.target import load_target
 
 JS = Path(__file__).parent / "js"
 NODE = shutil.which("node")

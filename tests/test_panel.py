@@ -5,7 +5,7 @@ import random
 
 import pytest
 
-from hdl2grid.errors import InputError
+from hdl2grid.base.errors import InputError
 from hdl2grid.panel import (
     Panel,
     above,

@@ -9,16 +9,16 @@ from collections import defaultdict
 import pytest
 from synth_support import compare, sources_of, walk
 
+from hdl2grid.base.target import load_target
 from hdl2grid.circuit.model import Circuit, Origin, Pixel, Source, Stack, Toggle
 from hdl2grid.layout.assemble import assemble
 from hdl2grid.layout.lay_out import LayoutParams, lay_out
 from hdl2grid.logic.model import InputBit, Logic, OutputBit, RegisterBit
 from hdl2grid.logic.xag import XagBuilder
-from hdl2grid.nets import form_nets, spread_toggles
-from hdl2grid.partition import MAX_NETS, Partition, share_nets
+from hdl2grid.nets.form import form_nets, spread_toggles
+from hdl2grid.nets.partition import MAX_NETS, Partition, share_nets
 from hdl2grid.plan.rules import check_plan
 from hdl2grid.synth.synthesise import synthesise
-from hdl2grid.target import load_target
 from hdl2grid.verify.hazards import find_hazards
 from hdl2grid.verify.lvs import compare as lvs
 

@@ -9,7 +9,7 @@ import pytest
 from amaranth.hdl import Module
 from amaranth.sim import Simulator
 
-from hdl2grid.errors import InputError
+from hdl2grid.base.errors import InputError
 from hdl2grid.parts import (
     CODES,
     MAXIMAL_TAPS,

@@ -13,10 +13,10 @@ import jsonschema
 import pytest
 from plans import PAIRS, blinker_plan, counter_plan
 
-from hdl2grid.errors import InputError
+from hdl2grid.base.errors import InputError
+from hdl2grid.base.strict_json import MAX_BYTES, parse, read_text
 from hdl2grid.plan.json_io import dump_plan, load_plan, stroke_tiles
 from hdl2grid.plan.model import Device, Plan
-from hdl2grid.strict_json import MAX_BYTES, parse, read_text
 
 SCHEMA = json.loads((Path(__file__).parents[1] / "docs" / "plan.schema.json").read_text(encoding="utf-8"))
 VALIDATOR = jsonschema.Draft202012Validator(SCHEMA)

@@ -10,17 +10,17 @@ from xml.etree import ElementTree as ET
 import pytest
 from PIL import Image
 
-from hdl2grid.colours import contrast
-from hdl2grid.errors import InputError
+from hdl2grid.base.colours import contrast
+from hdl2grid.base.errors import InputError
+from hdl2grid.base.target import load_target
 from hdl2grid.plan.model import Device, Plan
 from hdl2grid.show import look as hues
 from hdl2grid.show.drawing import draw_png, draw_scene, draw_svg
 from hdl2grid.show.look import Look, colours_of
-from hdl2grid.show.parts import count_devices, parts_csv, wire_tile_counts
+from hdl2grid.show.parts_list import count_devices, parts_csv, wire_tile_counts
 from hdl2grid.show.png import dashes
 from hdl2grid.show.scene import Disc, Group, Line, Scene, Shape, Text
 from hdl2grid.show.wires import runs, wire_shapes
-from hdl2grid.target import load_target
 
 TARGET = load_target()
 COLOURS = TARGET.colour_names

@@ -7,12 +7,12 @@ from dataclasses import replace
 
 from plans import counter_circuit, counter_plan, divider_plan
 
+from hdl2grid.base.errors import Finding, SourceLine
+from hdl2grid.base.target import load_target
 from hdl2grid.circuit.model import Circuit, Origin, Stack, Toggle
-from hdl2grid.errors import Finding, SourceLine
 from hdl2grid.show.panel_text import panel_text
 from hdl2grid.show.report import (
     Block,
-    Evidence,
     ReportFacts,
     cell,
     report_markdown,
@@ -20,7 +20,7 @@ from hdl2grid.show.report import (
     size_rows,
     stack_counts,
 )
-from hdl2grid.target import load_target
+from hdl2grid.verify.evidence import Evidence
 
 FACTS = ReportFacts(
     name="counter",

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from plans import PAIRS
 
+from hdl2grid.base.generator import SplitMix64
 from hdl2grid.circuit.model import FUNCTIONS, Circuit, Level, Origin, Pixel, Source, Stack, Toggle
 from hdl2grid.sim.compiled import CompiledEngine
-from hdl2grid.sim.generator import SplitMix64
-from hdl2grid.sim.network import Display, Network, NetworkStack, network_from_circuit, network_from_plan
+from hdl2grid.sim.pulse_network import Display, Network, NetworkStack, network_from_circuit, network_from_plan
 from hdl2grid.sim.waves import PlainEngine, Round, gate_output
 
 ENGINES = [PlainEngine, CompiledEngine]

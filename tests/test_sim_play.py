@@ -13,14 +13,14 @@ from hypothesis import strategies as st
 from plans import blinker_plan, counter_circuit, counter_plan, make_plan
 from vcd.reader import TokenKind, tokenize
 
-from hdl2grid.errors import DesignFailed, InputError
+from hdl2grid.base.errors import DesignFailed, InputError
 from hdl2grid.plan.model import Device
 from hdl2grid.sim.events import Events, Repeat, folded, parse_events
-from hdl2grid.sim.network import Network, network_from_circuit, network_from_plan
+from hdl2grid.sim.named_words import words
 from hdl2grid.sim.player import Happened, Player
+from hdl2grid.sim.pulse_network import Network, network_from_circuit, network_from_plan
 from hdl2grid.sim.until import parse_condition, play_until
 from hdl2grid.sim.waveform import Waveform
-from hdl2grid.sim.words import words
 
 NAMES = ("sync", "reset", "hold", "word[0]")
 

@@ -15,13 +15,13 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "benchmarks"))
 
 import arithmetic
 
-from hdl2grid.logic import words
+from hdl2grid.logic import arithmetic as words
 from hdl2grid.logic.model import InputBit, Logic, OutputBit, RegisterBit
 from hdl2grid.logic.xag import FALSE, XagBuilder
-from hdl2grid.synth.levels import LevelProgram
 from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.network import EXACTLY_ONE, Network
 from hdl2grid.synth.synthesise import synthesise
+from hdl2grid.synth.timing.levels import LevelProgram
 from hdl2grid.verify.hazard_proof import prove_hazards
 from hdl2grid.verify.hazards import find_hazards
 

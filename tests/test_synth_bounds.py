@@ -11,7 +11,7 @@ import pytest
 from synth_support import compare, sources_of, walk
 
 from hdl2grid.circuit.model import Circuit, Stack
-from hdl2grid.logic import words
+from hdl2grid.logic import arithmetic as words
 from hdl2grid.logic.model import InputBit, Logic, OutputBit, RegisterBit
 from hdl2grid.logic.xag import FALSE, XagBuilder
 from hdl2grid.synth.model import SynthParams

@@ -8,10 +8,10 @@ import pytest
 from loaded import check, loaded
 
 from hdl2grid.logic.xag import XagBuilder
-from hdl2grid.synth.declists import decision_lists
-from hdl2grid.synth.equal import difference
-from hdl2grid.synth.lookahead import look_ahead
 from hdl2grid.synth.network import Form, Network
+from hdl2grid.synth.rewrite.decision_lists import decision_lists
+from hdl2grid.synth.rewrite.equivalence import difference
+from hdl2grid.synth.rewrite.lookahead import look_ahead
 
 
 def chain(network: Network, count: int, seed: int) -> Form:

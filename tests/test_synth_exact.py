@@ -9,14 +9,14 @@ import pytest
 from synth_support import Words, clock_12h, compare, sources_of, walk
 
 from hdl2grid.logic.model import Logic
-from hdl2grid.synth.bundles import stacks_of_four
-from hdl2grid.synth.codeflats import answers_of, find_flat_codes
-from hdl2grid.synth.codes import find_codes
-from hdl2grid.synth.exactlyone import exactly_ones_within
+from hdl2grid.synth.codes.pseudoproduct_search import answers_of, find_flat_codes
+from hdl2grid.synth.codes.register_groups import Behaviour
+from hdl2grid.synth.codes.search import find_codes
+from hdl2grid.synth.exact.closure import is_bound_excluded
+from hdl2grid.synth.exact.exactly_one import exactly_ones_within
 from hdl2grid.synth.gf2 import Basis
-from hdl2grid.synth.groups import Behaviour
 from hdl2grid.synth.model import SynthParams
-from hdl2grid.synth.reachable import is_bound_excluded
+from hdl2grid.synth.rewrite.exactly_one_sums import stacks_of_four
 from hdl2grid.synth.synthesise import synthesise
 
 SIX_STATES = [

@@ -12,8 +12,8 @@ from synth_support import compare, random_logic, sources_of, walk
 
 from hdl2grid.logic.model import InputBit, Logic, OutputBit, RegisterBit
 from hdl2grid.logic.xag import XagBuilder
-from hdl2grid.synth.covers import Terms
 from hdl2grid.synth.model import SynthParams
+from hdl2grid.synth.rewrite.covers import Terms
 from hdl2grid.synth.synthesise import synthesise
 from hdl2grid.verify.hazards import find_hazards
 

@@ -6,7 +6,7 @@ import pytest
 from synth_support import Words, compare, sources_of, walk
 
 from hdl2grid.logic.model import Logic
-from hdl2grid.synth.jumpcodes import most_bits_inside, primitive_polynomials
+from hdl2grid.synth.codes.jump_counters import most_bits_inside, primitive_polynomials
 from hdl2grid.synth.synthesise import synthesise
 
 

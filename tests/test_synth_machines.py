@@ -12,12 +12,12 @@ from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
 from synth_support import Words, clock_12h, compare, sources_of, walk
 
-from hdl2grid.errors import InputError
+from hdl2grid.base.errors import InputError
+from hdl2grid.base.sources import Switch
+from hdl2grid.design.machine import Machine
 from hdl2grid.logic.elaborate import elaborate
 from hdl2grid.logic.model import InputBit, Logic, OutputBit, RegisterBit
 from hdl2grid.logic.xag import XagBuilder
-from hdl2grid.machine import Machine
-from hdl2grid.sources import Switch
 from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.synthesise import synthesise
 

@@ -8,9 +8,10 @@ from itertools import combinations
 import pytest
 from synth_support import SEGMENTS
 
+from hdl2grid.synth.exact.local_cells import Target
+from hdl2grid.synth.exact.one_level import OneLevel, lower_bound, one_level
 from hdl2grid.synth.gf2 import Basis, light_basis
 from hdl2grid.synth.network import EXACTLY_ONE
-from hdl2grid.synth.onelevel import OneLevel, Target, lower_bound, one_level
 
 HOURS = [12, *range(1, 12)]
 

@@ -7,10 +7,10 @@ from collections.abc import Callable
 
 import pytest
 
-from hdl2grid.synth.counts import count_bits
-from hdl2grid.synth.covers import _expand, table_variable
 from hdl2grid.synth.network import ONE, Form, Network
-from hdl2grid.synth.recover import recovered
+from hdl2grid.synth.rewrite.covers import _expand, table_variable
+from hdl2grid.synth.rewrite.recover_structure import recovered
+from hdl2grid.synth.rewrite.symmetric import count_bits
 
 
 def number(word: tuple[int, ...]) -> int:

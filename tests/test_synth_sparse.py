@@ -12,13 +12,13 @@ import numpy as np
 import pytest
 from synth_support import sources_of
 
-from hdl2grid.logic.explore import States
-from hdl2grid.partition import share_nets
-from hdl2grid.synth.covers import table_variable
+from hdl2grid.logic.reachability import States
+from hdl2grid.nets.partition import share_nets
 from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.network import Network
+from hdl2grid.synth.rewrite.covers import table_variable
+from hdl2grid.synth.rewrite.shorter_sums import shorter_sums
 from hdl2grid.synth.sinks import OUTPUT, Problem, Sink
-from hdl2grid.synth.sparse import shorter_sums
 from hdl2grid.synth.synthesise import synthesise
 from hdl2grid.verify.hazards import find_hazards
 

@@ -7,9 +7,9 @@ from loaded import check, loaded
 
 from hdl2grid.logic.model import Logic
 from hdl2grid.logic.xag import XagBuilder
-from hdl2grid.synth.flatgroups import flat_groups
+from hdl2grid.synth.rewrite.sink_groups import flat_groups
+from hdl2grid.synth.rewrite.split_products import split_flats
 from hdl2grid.synth.sinks import Problem, build
-from hdl2grid.synth.splits import split_flats
 
 CONSTANT = 1 << 63
 

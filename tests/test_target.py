@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from hdl2grid.colours import IEC_60757, contrast, hue_of_name, luminance
-from hdl2grid.errors import InputError
-from hdl2grid.target import (
+from hdl2grid.base.colours import IEC_60757, contrast, hue_of_name, luminance
+from hdl2grid.base.errors import InputError
+from hdl2grid.base.target import (
     builtin_text,
     check_period,
     grid_limits,

@@ -9,7 +9,7 @@ from plans import PAIRS, counter_circuit, divider_circuit
 from test_sim_engines import circuit, random_network
 
 from hdl2grid.circuit.model import Stack, Toggle
-from hdl2grid.sim.network import network_from_circuit
+from hdl2grid.sim.pulse_network import network_from_circuit
 from hdl2grid.sim.waves import PlainEngine, Round
 from hdl2grid.verify.hazards import find_hazards
 

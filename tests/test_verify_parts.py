@@ -13,11 +13,11 @@ from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
 
 from hdl2grid import Button, Machine, Switch
+from hdl2grid.base.target import load_target
 from hdl2grid.circuit.model import Circuit
 from hdl2grid.flow import FlowOptions, Mapped, map_machine
-from hdl2grid.sim.network import network_from_circuit
-from hdl2grid.target import load_target
-from hdl2grid.verify.parts import parts_of
+from hdl2grid.sim.pulse_network import network_from_circuit
+from hdl2grid.verify.independent_parts import parts_of
 from hdl2grid.verify.prove import prove
 
 MODULI = (5, 7, 9)

@@ -15,11 +15,11 @@ from hdl2grid.circuit.model import FUNCTIONS, Circuit, Pixel, Source, Stack, Tog
 from hdl2grid.plan.json_io import stroke_tiles
 from hdl2grid.plan.model import Device, Plan
 from hdl2grid.plan.rules import check_plan
-from hdl2grid.sim.network import network_from_plan
+from hdl2grid.sim.pulse_network import network_from_plan
 from hdl2grid.sim.waves import PlainEngine
 from hdl2grid.verify.lockstep import lock_step
 from hdl2grid.verify.prove import prove
-from hdl2grid.verify.report import Verdict
+from hdl2grid.verify.verdict import Verdict
 from hdl2grid.verify.walk import random_events, shorten
 
 

@@ -12,9 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from hdl2grid.errors import InputError
-from hdl2grid.progress import Progress, silent
-from hdl2grid.workers import Errand
+from hdl2grid.base.errors import InputError
+from hdl2grid.base.progress import Progress, silent
+from hdl2grid.base.workers import Errand
 
 HERE = str(os.getpid())
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from hdl2grid.base.errors import Finding, nearest
 from hdl2grid.circuit.model import FUNCTIONS, Circuit, Source, Stack
-from hdl2grid.errors import Finding, nearest
 
 _SOURCE_FIELDS = {"ticker": ("period_s", "running"), "button": (), "switch": ("on",)}
 

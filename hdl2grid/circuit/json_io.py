@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from hdl2grid.base.errors import InputError, SourceLine
+from hdl2grid.base.strict_json import Reader, line, lines, parse, read_text
 from hdl2grid.circuit.check import check_circuit
 from hdl2grid.circuit.model import FUNCTIONS, Circuit, Origin, Pixel, Source, Stack, Toggle
-from hdl2grid.errors import InputError, SourceLine
-from hdl2grid.strict_json import Reader, line, lines, parse, read_text
 
 FORMAT = "hdl2grid circuit"
 VERSION = 1

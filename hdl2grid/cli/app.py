@@ -9,16 +9,16 @@ import click
 from hdl2grid.cli.session import ErrorHandlingGroup
 
 COMMANDS = {
-    "start": "start:start_command",
-    "check": "check:check_command",
-    "plan": "plan:plan_command",
-    "play": "play:play_command",
-    "prove": "prove:prove_command",
-    "draw": "draw:draw_command",
-    "guide": "guide:guide_command",
-    "compare": "compare:compare_command",
-    "target": "words:target_group",
-    "explain": "words:explain_command",
+    "start": "start_command:start_command",
+    "check": "check_command:check_command",
+    "plan": "plan_command:plan_command",
+    "play": "play_command:play_command",
+    "prove": "prove_command:prove_command",
+    "draw": "draw_command:draw_command",
+    "guide": "guide_command:guide_command",
+    "compare": "compare_command:compare_command",
+    "target": "word_commands:target_group",
+    "explain": "word_commands:explain_command",
 }
 
 

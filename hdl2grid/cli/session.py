@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 
 import click
 
-from hdl2grid.errors import DesignFailed, Finding, GridError
+from hdl2grid.base.errors import DesignFailed, Finding, GridError
 
 EXIT_INTERNAL = 70
 """A fault of hdl2grid itself: EX_SOFTWARE of BSD's sysexits.h, so that no script takes it for a verdict."""

@@ -10,19 +10,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from hdl2grid.base.errors import DesignFailed
 from hdl2grid.compare.difference import difference, tiles_in_use, with_bare_gates
 from hdl2grid.compare.model import ChangeList, Difference
 from hdl2grid.compare.pixels import place_dark
-from hdl2grid.errors import DesignFailed
+from hdl2grid.guide.building_site import PulseLost, Site, shares
+from hdl2grid.guide.lookup_sheets import from_to, restore_sheet
 from hdl2grid.guide.model import USUAL, Action, Fresh, Tile
 from hdl2grid.guide.naming import net_number, net_title
 from hdl2grid.guide.opening import Chapters
 from hdl2grid.guide.returning import go_back, way_back
-from hdl2grid.guide.sheets import from_to, restore_sheet
-from hdl2grid.guide.site import PulseLost, Site, shares
+from hdl2grid.guide.sentences import Words, at
 from hdl2grid.guide.spots import Spot, find_button_spot
 from hdl2grid.guide.survey import NetInfo, Survey
-from hdl2grid.guide.words import Words, at
 from hdl2grid.guide.world import Thing, World, tiles_of
 from hdl2grid.plan.model import Device, Plan
 from hdl2grid.plan.rules import check_plan

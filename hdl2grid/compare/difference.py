@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import replace
 
+from hdl2grid.base.errors import InputError
 from hdl2grid.compare.model import Difference
-from hdl2grid.errors import InputError
 from hdl2grid.guide.model import Tile
 from hdl2grid.guide.world import tiles_of
 from hdl2grid.plan.cover import fewest_strokes

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from hdl2grid.base.strict_json import line, lines
 from hdl2grid.compare.model import ChangeList
 from hdl2grid.guide.json_io import section_text
-from hdl2grid.strict_json import line, lines
 
 FORMAT = "hdl2grid changes"
 VERSION = 1

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from hdl2grid.guide.building_site import Site, shares
 from hdl2grid.guide.model import MAX_THINGS, Action, Tile
-from hdl2grid.guide.site import Site, shares
+from hdl2grid.guide.sentences import at
 from hdl2grid.guide.spots import Spot, find_button_spot
-from hdl2grid.guide.words import at
 from hdl2grid.plan.model import Device, Stroke
 
 

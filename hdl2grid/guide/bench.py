@@ -16,7 +16,7 @@ from hdl2grid.guide.survey import Survey
 from hdl2grid.plan.extract import Extraction, extract
 from hdl2grid.plan.model import Device, SignalTap
 from hdl2grid.sim.compiled import CompiledEngine
-from hdl2grid.sim.network import Network, NetworkStack, network_from_plan
+from hdl2grid.sim.pulse_network import Network, NetworkStack, network_from_plan
 
 
 @dataclass(frozen=True)

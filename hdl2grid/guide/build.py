@@ -5,12 +5,16 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 
-from hdl2grid.errors import DesignFailed
+from hdl2grid.base.errors import DesignFailed
+from hdl2grid.base.progress import Progress, silent
+from hdl2grid.base.target import Target
 from hdl2grid.guide.bench import Bench
+from hdl2grid.guide.building_site import Site
 from hdl2grid.guide.ending import place_tickers
 from hdl2grid.guide.functional import check_function
 from hdl2grid.guide.likeness import with_likeness
 from hdl2grid.guide.looks import choose_looks
+from hdl2grid.guide.lookup_sheets import from_to, restore_sheet
 from hdl2grid.guide.model import USUAL, Fresh, Guide
 from hdl2grid.guide.opening import (
     Chapters,
@@ -21,17 +25,13 @@ from hdl2grid.guide.opening import (
     place_sources,
     place_stacks,
 )
-from hdl2grid.guide.sheets import from_to, restore_sheet
-from hdl2grid.guide.site import Site
+from hdl2grid.guide.sentences import Words, as_text
 from hdl2grid.guide.strobing import lay_strobes
 from hdl2grid.guide.survey import Survey
 from hdl2grid.guide.wiring import Wiring, lay_nets
-from hdl2grid.guide.words import Words, as_text
 from hdl2grid.plan.json_io import dump_plan
 from hdl2grid.plan.model import Plan
 from hdl2grid.plan.rules import check_plan
-from hdl2grid.progress import Progress, silent
-from hdl2grid.target import Target
 
 
 def fresh_of(target: Target) -> Fresh:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from hdl2grid.guide.building_site import Site
 from hdl2grid.guide.looks import Looks
 from hdl2grid.guide.model import Action, Look
 from hdl2grid.guide.opening import Chapters
 from hdl2grid.guide.panel_reading import PanelReader
 from hdl2grid.guide.returning import go_back, way_back
-from hdl2grid.guide.site import Site
-from hdl2grid.guide.words import at
+from hdl2grid.guide.sentences import at
 
 MOST_TICKS = 100
 """So many ticks are tried to see when the panel changes."""

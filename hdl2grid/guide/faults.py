@@ -8,8 +8,8 @@ from hdl2grid.circuit.model import FUNCTIONS
 from hdl2grid.guide.bench import Bench, Fault
 from hdl2grid.guide.model import Tile
 from hdl2grid.guide.reach import joined
+from hdl2grid.guide.sentences import Words, at
 from hdl2grid.guide.slips import AROUND
-from hdl2grid.guide.words import Words, at
 from hdl2grid.guide.world import tiles_of
 from hdl2grid.sim.waves import gate_output
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from hdl2grid.guide.bench import Bench
+from hdl2grid.guide.building_site import Site, extent, in_sight, shares
 from hdl2grid.guide.choosing import Check, choose_checks
 from hdl2grid.guide.faults import hidden_faults
 from hdl2grid.guide.model import PICTURE, Action, Mistake, Tile
@@ -12,9 +13,8 @@ from hdl2grid.guide.opening import Chapters
 from hdl2grid.guide.panel_reading import PanelReader
 from hdl2grid.guide.pressing import button_actions, clearing_actions
 from hdl2grid.guide.returning import Move, go_back, way_back
-from hdl2grid.guide.site import Site, extent, in_sight, shares
+from hdl2grid.guide.sentences import at
 from hdl2grid.guide.spots import Spot
-from hdl2grid.guide.words import at
 from hdl2grid.guide.world import World
 from hdl2grid.plan.model import Device
 

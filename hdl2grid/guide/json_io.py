@@ -5,11 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from hdl2grid.base.strict_json import Reader, line, lines, parse, read_text
 from hdl2grid.guide.model import Action, Expectation, Guide, Section, Step
 from hdl2grid.plan.json_io import DEVICE_KEYS, MAX_SIDE
 from hdl2grid.plan.json_io import read_device as read_plan_device
 from hdl2grid.plan.model import Device
-from hdl2grid.strict_json import Reader, line, lines, parse, read_text
 
 FORMAT = "hdl2grid guide"
 VERSION = 1

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from hdl2grid.guide.building_site import Site
 from hdl2grid.guide.model import Action, KeepClear, Mistake, Tile
-from hdl2grid.guide.rounds import Round
-from hdl2grid.guide.site import Site
+from hdl2grid.guide.press_order import Round
+from hdl2grid.guide.sentences import at
 from hdl2grid.guide.spots import Spot
 from hdl2grid.guide.survey import NetInfo
-from hdl2grid.guide.words import at
 from hdl2grid.plan.model import Stroke
 
 NAMED = 6

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from hdl2grid.guide.model import Action, Section, Step, Tile
-from hdl2grid.guide.words import Words
+from hdl2grid.guide.sentences import Words
 
 LEAST = 3
 """Fewer things are quicker read than compared."""

@@ -21,7 +21,7 @@ from hdl2grid.guide.bench import Bench, Fault
 from hdl2grid.guide.faults import all_faults
 from hdl2grid.guide.model import Look
 from hdl2grid.guide.panel_reading import PanelReader
-from hdl2grid.guide.words import Words
+from hdl2grid.guide.sentences import Words
 from hdl2grid.sim.compiled import CompiledEngine
 from hdl2grid.sim.engine import pack
 

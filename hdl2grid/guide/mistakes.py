@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 from hdl2grid.circuit.model import FUNCTIONS
 from hdl2grid.guide.laying import is_seen
 from hdl2grid.guide.model import Action, Guide, Step, Tile
+from hdl2grid.guide.sentences import as_text
 from hdl2grid.guide.slips import AROUND, wrong_strokes
-from hdl2grid.guide.words import as_text
 from hdl2grid.guide.world import Impossible, World, tiles_of
 from hdl2grid.plan.extract import extract
 from hdl2grid.plan.model import Device, Plan, Stroke
@@ -260,6 +260,6 @@ def describe(guide: Guide, slip: Slip) -> str:
 
 
 def _short(action: Action) -> str:
-    from hdl2grid.guide.lines import action_line
+    from hdl2grid.guide.text_lines import action_line
 
     return action_line(action)

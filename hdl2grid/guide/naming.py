@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from hdl2grid.guide.building_site import Site
 from hdl2grid.guide.model import Action
-from hdl2grid.guide.site import Site
 from hdl2grid.guide.survey import NetInfo
 
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 
+from hdl2grid.guide.building_site import Site, shares
 from hdl2grid.guide.model import Action, Mistake, Section, Step, Tile
-from hdl2grid.guide.site import Site, shares
+from hdl2grid.guide.sentences import at
 from hdl2grid.guide.survey import block_of
-from hdl2grid.guide.words import at
 from hdl2grid.plan.cover import fewest_strokes
 from hdl2grid.plan.extract import PlacedStack
 from hdl2grid.plan.model import Device
-from hdl2grid.sim.words import words as grouped_words
+from hdl2grid.sim.named_words import words as grouped_words
 
 
 class Chapters:

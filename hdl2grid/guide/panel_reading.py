@@ -10,9 +10,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from hdl2grid.guide.model import Tile
-from hdl2grid.guide.words import Words
+from hdl2grid.guide.sentences import Words
 from hdl2grid.plan.model import Plan
-from hdl2grid.sim.words import words
+from hdl2grid.sim.named_words import words
 
 _DIGITS = {
     "abcdef": "0",

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from hdl2grid.guide.building_site import Site, fits, in_sight, shares
 from hdl2grid.guide.likely import likely_mistakes, new_mistakes
 from hdl2grid.guide.model import MAX_THINGS, Action, Mistake, Tile
 from hdl2grid.guide.naming import net_title, net_words, stroke_list
-from hdl2grid.guide.rounds import Round
-from hdl2grid.guide.site import Site, fits, in_sight, shares
+from hdl2grid.guide.press_order import Round
+from hdl2grid.guide.sentences import at
 from hdl2grid.guide.spots import Spot
 from hdl2grid.guide.survey import NetInfo
-from hdl2grid.guide.words import at
 from hdl2grid.guide.world import World
 
 MAX_GUARDS = 40

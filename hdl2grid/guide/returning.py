@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from hdl2grid.guide.building_site import Site, in_sight
 from hdl2grid.guide.model import Action, Tile
-from hdl2grid.guide.site import Site, in_sight
+from hdl2grid.guide.sentences import at
 from hdl2grid.guide.spots import Spot, find_button_spot
 from hdl2grid.guide.survey import Survey
-from hdl2grid.guide.words import at
 from hdl2grid.guide.world import World
 
 DEPTH = 3

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from hdl2grid.guide.building_site import Site
 from hdl2grid.guide.likely import likely_mistakes, new_mistakes
 from hdl2grid.guide.model import Action, Mistake, Tile
 from hdl2grid.guide.naming import net_title
 from hdl2grid.guide.opening import Chapters
+from hdl2grid.guide.press_order import Round
 from hdl2grid.guide.pressing import (
     away_step,
     button_actions,
@@ -17,8 +19,6 @@ from hdl2grid.guide.pressing import (
     tell_press,
 )
 from hdl2grid.guide.returning import Move, go_back, way_back
-from hdl2grid.guide.rounds import Round
-from hdl2grid.guide.site import Site
 from hdl2grid.guide.spots import Spot
 from hdl2grid.guide.survey import NetInfo
 from hdl2grid.guide.wiring import Wiring, lay_strokes

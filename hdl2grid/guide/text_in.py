@@ -7,13 +7,13 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from hdl2grid.errors import InputError
-from hdl2grid.guide.lines import parse_action
+from hdl2grid.base.errors import InputError
+from hdl2grid.base.strict_json import line as json_line
 from hdl2grid.guide.model import Action, Tile
+from hdl2grid.guide.text_lines import parse_action
 from hdl2grid.guide.world import tiles_of
 from hdl2grid.plan.cover import fewest_strokes
 from hdl2grid.plan.model import Device, Plan, Rect, SignalTap
-from hdl2grid.strict_json import line as json_line
 
 MARK = "hdl2grid guide, text edition 1"
 CONTINUED = "      ~ "

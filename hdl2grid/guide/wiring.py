@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import groupby
 
+from hdl2grid.guide.building_site import COMFORTABLE, Site, fits, shares
 from hdl2grid.guide.model import MAX_THINGS, Action, Tile
 from hdl2grid.guide.naming import net_title, net_words, stroke_list
 from hdl2grid.guide.opening import Chapters
+from hdl2grid.guide.press_order import Round, choose_rounds
 from hdl2grid.guide.pressing import press_rounds
 from hdl2grid.guide.reach import Field
-from hdl2grid.guide.rounds import Round, choose_rounds
-from hdl2grid.guide.site import COMFORTABLE, Site, fits, shares
 from hdl2grid.guide.spots import Spot, spots_of
 from hdl2grid.guide.survey import NetInfo, Survey
 

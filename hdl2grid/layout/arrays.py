@@ -15,10 +15,10 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from hdl2grid.lanes import ROOMY, narrowest
+from hdl2grid.layout.matched_blocks import MOST_COPIES, Repeat
 from hdl2grid.layout.records import Record
-from hdl2grid.layout.repeats import MOST_COPIES, Repeat
-from hdl2grid.netlist import Netlist, Site
+from hdl2grid.nets.lanes import ROOMY, narrowest
+from hdl2grid.nets.model import Netlist, Site
 
 Bools = npt.NDArray[np.bool_]
 Ints = npt.NDArray[np.int64]

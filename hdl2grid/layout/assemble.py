@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from hdl2grid.circuit.model import Circuit
 from hdl2grid.layout.arrays import ALONG_X, ALONG_Y, COLOURS, Board
-from hdl2grid.netlist import Netlist
+from hdl2grid.nets.model import Netlist
 from hdl2grid.panel.model import PanelLayout
 from hdl2grid.plan.model import Device, Plan, Rect, SignalTap, Stroke
 from hdl2grid.plan.strokes import strokes_of

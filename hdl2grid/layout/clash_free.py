@@ -13,7 +13,7 @@ import numpy as np
 from pysat.solvers import Glucose4
 
 from hdl2grid.layout.arrays import COLOURS, Board, Ints, Shape
-from hdl2grid.layout.wires import grid_tile, neighbour
+from hdl2grid.layout.occupancy import grid_tile, neighbour
 
 EMPTY: Mapping[int, int] = MappingProxyType({})
 CONFLICTS = 100_000

@@ -12,12 +12,12 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from hdl2grid.base.rng import below, seeded, unit
 from hdl2grid.layout.arrays import COLOURS, WATCH_STOP, Board, Scratch, Shape
 from hdl2grid.layout.clash_free import ClashFree
+from hdl2grid.layout.matched_blocks import MOST_COPIES
+from hdl2grid.layout.occupancy import grid_tile, neighbour
 from hdl2grid.layout.placement import tree_length
-from hdl2grid.layout.repeats import MOST_COPIES
-from hdl2grid.layout.wires import grid_tile, neighbour
-from hdl2grid.rng import below, seeded, unit
 
 
 @dataclass(frozen=True)

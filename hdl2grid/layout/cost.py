@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from hdl2grid.base.target import Weights
 from hdl2grid.layout.arrays import COLOURS, Board, Shape
-from hdl2grid.target import Weights
 
 
 def cost_of(shape: Shape, board: Board, weights: Weights) -> float:

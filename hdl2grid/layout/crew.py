@@ -18,6 +18,9 @@ from typing import Any
 import numpy as np
 from numba.core import event
 
+from hdl2grid.base.progress import Progress
+from hdl2grid.base.target import MAX_GRID_SIDE
+from hdl2grid.base.workers import enter_worker, signals_blocked
 from hdl2grid.layout.arrays import (
     WATCH_COMPILING,
     WATCH_CONFLICTS,
@@ -30,11 +33,8 @@ from hdl2grid.layout.arrays import (
     Ints,
     new_watch,
 )
-from hdl2grid.layout.beginning import Found, LayoutParams, begin, begin_from, cut_down, finish
-from hdl2grid.netlist import Netlist
-from hdl2grid.progress import Progress
-from hdl2grid.target import MAX_GRID_SIDE
-from hdl2grid.workers import enter_worker, signals_blocked
+from hdl2grid.layout.restart import Found, LayoutParams, begin, begin_from, cut_down, finish
+from hdl2grid.nets.model import Netlist
 
 SEED_STEP = 104_729
 """From the seed of one sketch to that of the next: a prime, so that neighbouring seeds have no sketch in common."""

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from hdl2grid.base.failure import Trouble
+from hdl2grid.base.progress import Progress, silent
 from hdl2grid.layout.arrays import Board, is_broad
-from hdl2grid.layout.beginning import Found, LayoutParams
 from hdl2grid.layout.crew import BEGIN, BEGIN_FROM, CUT_DOWN, FINISH, Crew, Stop, Task
 from hdl2grid.layout.effort import Effort, budget
-from hdl2grid.netlist import Netlist
-from hdl2grid.progress import Progress, silent
-from hdl2grid.trouble import Trouble
+from hdl2grid.layout.restart import Found, LayoutParams
+from hdl2grid.nets.model import Netlist
 
 __all__ = ["Layout", "LayoutFailed", "LayoutParams", "LayoutStats", "lay_out"]
 

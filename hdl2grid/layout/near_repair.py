@@ -13,13 +13,13 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from hdl2grid.base.rng import below, unit
 from hdl2grid.layout.arrays import COLOURS, Board, Scratch, Shape, copy_board, restore
+from hdl2grid.layout.occupancy import lay, lay_all, pins_of
 from hdl2grid.layout.placement import index_tiles
 from hdl2grid.layout.repair import change_colours, mark_cell, mark_covered, pick_cell, reroute_bad
 from hdl2grid.layout.routing import RouteParams, find_conflicts
 from hdl2grid.layout.units import fits, mirror, move_to
-from hdl2grid.layout.wires import lay, lay_all, pins_of
-from hdl2grid.rng import below, unit
 
 Route = tuple[list[int], list[int]]
 State = tuple[int, int, Board]

@@ -9,7 +9,7 @@ from hdl2grid.circuit.model import Circuit
 from hdl2grid.layout.arrays import ALONG_X, ALONG_Y, OTHER
 from hdl2grid.plan.extract import Extraction, Net, extract
 from hdl2grid.plan.model import Plan
-from hdl2grid.plan.schematic import circuit_of
+from hdl2grid.plan.read_circuit import circuit_of
 
 Tile = tuple[int, int]
 Drivers = frozenset[str]

@@ -15,7 +15,9 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from hdl2grid.base.rng import below, seeded, unit
 from hdl2grid.layout.arrays import CLOSED, WATCH_STOP, Board, Shape
+from hdl2grid.layout.occupancy import grid_tile
 from hdl2grid.layout.units import (
     exchange,
     fits,
@@ -30,8 +32,6 @@ from hdl2grid.layout.units import (
     try_drop,
     unit_size,
 )
-from hdl2grid.layout.wires import grid_tile
-from hdl2grid.rng import below, seeded, unit
 
 FAR = 1 << 28
 WIDER = 4.0

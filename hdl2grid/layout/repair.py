@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from hdl2grid.base.rng import below, unit
 from hdl2grid.layout.arrays import (
     COLOURS,
     WATCH_CONFLICTS,
@@ -24,11 +25,8 @@ from hdl2grid.layout.arrays import (
     Shape,
 )
 from hdl2grid.layout.colouring import cell_clashes, count_usage, gather, set_colour, variable_clashes
-from hdl2grid.layout.placement import PlaceParams, index_tiles, near_row, stamp_all
-from hdl2grid.layout.repeats import MOST_COPIES
-from hdl2grid.layout.routing import RouteParams, find_conflicts, reroute
-from hdl2grid.layout.units import exchange, in_unit, mirror, shift, shift_back, trade, trade_back, unit_size
-from hdl2grid.layout.wires import (
+from hdl2grid.layout.matched_blocks import MOST_COPIES
+from hdl2grid.layout.occupancy import (
     blame_first,
     bring_back,
     copies_of,
@@ -38,7 +36,9 @@ from hdl2grid.layout.wires import (
     neighbour,
     put_aside,
 )
-from hdl2grid.rng import below, unit
+from hdl2grid.layout.placement import PlaceParams, index_tiles, near_row, stamp_all
+from hdl2grid.layout.routing import RouteParams, find_conflicts, reroute
+from hdl2grid.layout.units import exchange, in_unit, mirror, shift, shift_back, trade, trade_back, unit_size
 
 SHIFT, SWAP, MIRROR, EXCHANGE, COLOUR = range(5)
 NOWHERE = np.zeros(0, np.int64)

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from hdl2grid.base.rng import below
 from hdl2grid.layout.arrays import (
     ALONG_X,
     ALONG_Y,
@@ -26,10 +27,10 @@ from hdl2grid.layout.arrays import (
     Scratch,
     Shape,
 )
-from hdl2grid.layout.bundles import route_bundle
 from hdl2grid.layout.colouring import count_usage, set_colour, variable_clashes
-from hdl2grid.layout.search import ANEW, route_net
-from hdl2grid.layout.wires import (
+from hdl2grid.layout.matched_routing import route_bundle
+from hdl2grid.layout.net_tree import ANEW, route_net
+from hdl2grid.layout.occupancy import (
     blame_first,
     bring_back,
     copies_of,
@@ -39,7 +40,6 @@ from hdl2grid.layout.wires import (
     neighbour,
     put_aside,
 )
-from hdl2grid.rng import below
 
 SPLIT = 4.0
 """Price of a net, where the router changes colours."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from hdl2grid.logic.words import (
+from hdl2grid.logic.arithmetic import (
     Word,
     add,
     and_each,

@@ -5,19 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
-from hdl2grid.errors import InputError, nearest
+from hdl2grid.base.errors import InputError, nearest
+from hdl2grid.design.machine import Machine
+from hdl2grid.logic.amaranth_netlist import Reading, read_netlist, row_name
 from hdl2grid.logic.cells import Netlist
 from hdl2grid.logic.deep import run_deep
 from hdl2grid.logic.hookup import Hookup
 from hdl2grid.logic.lower import Lowering
 from hdl2grid.logic.memory import check_size, read_data, written_rows
 from hdl2grid.logic.model import InputBit, Logic, OutputBit, RegisterBit
-from hdl2grid.logic.netlist import Reading, read_netlist, row_name
 from hdl2grid.logic.prepare import Domain, Prepared, prepare
 from hdl2grid.logic.reduce import reduce_logic
 from hdl2grid.logic.shapes import remembered_shapes
 from hdl2grid.logic.xag import FALSE, TRUE, Literal, XagBuilder
-from hdl2grid.machine import Machine
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,7 +40,7 @@ class Elaboration:
 def elaborate(machine: Machine) -> Elaboration:
     """Elaborates the component of `machine` once, and lowers it to bits.
 
-    Raises InputError L001 to L014: see `hdl2grid/messages/L.toml`.
+    Raises InputError L001 to L014: see `hdl2grid/base/messages/L.toml`.
     """
     return run_deep(lambda: _elaborate(machine))
 

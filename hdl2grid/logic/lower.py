@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from hdl2grid.errors import InputError
-from hdl2grid.logic import divide, words
+from hdl2grid.base.errors import InputError
+from hdl2grid.logic import arithmetic, divide
 from hdl2grid.logic.assign import apart_from_earlier, choose, conditions_of, pattern_masks
 from hdl2grid.logic.cells import (
     AssignmentList,
@@ -160,7 +160,7 @@ class Lowering:
     def _part(self, cell: Part) -> list[Literal]:
         value, offset = self._have(cell.value), self._have(cell.offset)
         fill = value[-1] if cell.signed and value else FALSE
-        return words.shift_right(self.graph, value, offset, fill, len(cell.outputs), cell.stride)
+        return arithmetic.shift_right(self.graph, value, offset, fill, len(cell.outputs), cell.stride)
 
     def _priority(self, cell: PriorityMatch, bit: int) -> None:
         """The choices are apart, so what is left for the next is the enable XOR all choices so far: one AND
@@ -206,7 +206,7 @@ def _select_row(
     level = [list(row) for row in rows]
     level += [zeros] * ((1 << len(address)) - len(level))
     for bit in address:
-        level = [words.mux(g, bit, level[i + 1], level[i]) for i in range(0, len(level), 2)]
+        level = [arithmetic.mux(g, bit, level[i + 1], level[i]) for i in range(0, len(level), 2)]
     return level[0]
 
 
@@ -224,9 +224,9 @@ def operate(g: XagBuilder, op: str, operands: Sequence[list[Literal]]) -> list[L
 def _reduce(g: XagBuilder, op: str, a: list[Literal]) -> list[Literal]:
     match op:
         case "-":
-            return words.negate_if(g, TRUE, a)
+            return arithmetic.negate_if(g, TRUE, a)
         case "b" | "r|":
-            return [words.any_bit(g, a)]
+            return [arithmetic.any_bit(g, a)]
         case "r&":
             return [g.and_all(a)]
         case "r^":
@@ -235,31 +235,31 @@ def _reduce(g: XagBuilder, op: str, a: list[Literal]) -> list[Literal]:
 
 
 def _shift_right_signed(g: XagBuilder, a: list[Literal], b: list[Literal]) -> list[Literal]:
-    return words.shift_right(g, a, b, a[-1] if a else FALSE, len(a))
+    return arithmetic.shift_right(g, a, b, a[-1] if a else FALSE, len(a))
 
 
 _ARITHMETIC: dict[str, Callable[[XagBuilder, list[Literal], list[Literal]], list[Literal]]] = {
-    "+": words.add,
-    "-": words.subtract,
-    "*": words.multiply,
+    "+": arithmetic.add,
+    "-": arithmetic.subtract,
+    "*": arithmetic.multiply,
     "u//": lambda g, a, b: divide.divide(g, a, b)[0],
     "u%": lambda g, a, b: divide.divide(g, a, b)[1],
     "s//": lambda g, a, b: divide.divide_signed(g, a, b)[0],
     "s%": lambda g, a, b: divide.divide_signed(g, a, b)[1],
-    "<<": words.shift_left,
-    "u>>": lambda g, a, b: words.shift_right(g, a, b, FALSE, len(a)),
+    "<<": arithmetic.shift_left,
+    "u>>": lambda g, a, b: arithmetic.shift_right(g, a, b, FALSE, len(a)),
     "s>>": _shift_right_signed,
 }
 
 _COMPARE: dict[str, Callable[[XagBuilder, list[Literal], list[Literal]], Literal]] = {
-    "==": words.equal,
-    "!=": lambda g, a, b: words.equal(g, a, b) ^ 1,
-    "u<": words.less,
-    "u>": lambda g, a, b: words.less(g, b, a),
-    "u<=": lambda g, a, b: words.less(g, b, a) ^ 1,
-    "u>=": lambda g, a, b: words.less(g, a, b) ^ 1,
-    "s<": words.less_signed,
-    "s>": lambda g, a, b: words.less_signed(g, b, a),
-    "s<=": lambda g, a, b: words.less_signed(g, b, a) ^ 1,
-    "s>=": lambda g, a, b: words.less_signed(g, a, b) ^ 1,
+    "==": arithmetic.equal,
+    "!=": lambda g, a, b: arithmetic.equal(g, a, b) ^ 1,
+    "u<": arithmetic.less,
+    "u>": lambda g, a, b: arithmetic.less(g, b, a),
+    "u<=": lambda g, a, b: arithmetic.less(g, b, a) ^ 1,
+    "u>=": lambda g, a, b: arithmetic.less(g, a, b) ^ 1,
+    "s<": arithmetic.less_signed,
+    "s>": lambda g, a, b: arithmetic.less_signed(g, b, a),
+    "s<=": lambda g, a, b: arithmetic.less_signed(g, b, a) ^ 1,
+    "s>=": lambda g, a, b: arithmetic.less_signed(g, a, b) ^ 1,
 }

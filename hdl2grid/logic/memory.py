@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from hdl2grid.logic.arithmetic import mux
 from hdl2grid.logic.cells import Memory, SyncRead, Write
 from hdl2grid.logic.lower import MAX_TABLE_BITS, Lowering, too_large
-from hdl2grid.logic.words import mux
 from hdl2grid.logic.xag import Literal, XagBuilder
 
 MAX_REGISTER_BITS = 256

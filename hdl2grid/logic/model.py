@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from hdl2grid.errors import SourceLine
+from hdl2grid.base.errors import SourceLine
 from hdl2grid.logic.xag import Literal, Xag
 
 

@@ -18,11 +18,11 @@ from amaranth.hdl._xfrm import FragmentTransformer, LHSMaskCollector, StatementT
 from amaranth.lib import wiring
 from amaranth.sim import Simulator
 
-from hdl2grid.errors import GridError, InputError, SourceLine
+from hdl2grid.base.errors import GridError, InputError, SourceLine
+from hdl2grid.base.ports import Port
+from hdl2grid.base.userline import exception_text, last_user_line, quoted, source_of
 from hdl2grid.logic.deep import run_deep
 from hdl2grid.logic.shapes import remembered_shapes
-from hdl2grid.ports import Port
-from hdl2grid.userline import exception_text, last_user_line, quoted, source_of
 
 T = TypeVar("T")
 

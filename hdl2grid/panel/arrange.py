@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from hdl2grid.errors import InputError, SourceLine, nearest
+from hdl2grid.base.errors import InputError, SourceLine, nearest
+from hdl2grid.base.sources import short
+from hdl2grid.base.userline import user_line
 from hdl2grid.panel.model import PanelPixel
 from hdl2grid.panel.panel import Panel, check_whole, spread_layout
-from hdl2grid.sources import short
-from hdl2grid.userline import user_line
 
 _ALIGN_Y = {"top": 0, "middle": 1, "bottom": 2}
 _ALIGN_X = {"left": 0, "middle": 1, "right": 2}

@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from itertools import count
 
-from hdl2grid.errors import InputError, SourceLine
+from hdl2grid.base.errors import InputError, SourceLine
+from hdl2grid.base.ports import bit_name
+from hdl2grid.base.sources import short
+from hdl2grid.base.userline import user_line
 from hdl2grid.panel.panel import Panel, check_whole, of_pixels
-from hdl2grid.ports import bit_name
-from hdl2grid.sources import short
-from hdl2grid.userline import user_line
 
 RAYS_LIMIT = 360
 Tile = tuple[int, int]

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from hdl2grid.base.ports import bit_name
+from hdl2grid.base.userline import user_line
 from hdl2grid.panel.panel import Panel, check_whole, of_pixels
-from hdl2grid.ports import bit_name
-from hdl2grid.userline import user_line
 
 LIMIT = 1000
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from hdl2grid.errors import InputError, SourceLine, nearest
+from hdl2grid.base.errors import InputError, SourceLine, nearest
+from hdl2grid.base.sources import short
+from hdl2grid.base.userline import user_line
 from hdl2grid.panel.model import PanelLayout, PanelPixel
-from hdl2grid.sources import short
-from hdl2grid.userline import user_line
 
 DARK = (".", " ")
 SIDE_LIMIT = 10_000

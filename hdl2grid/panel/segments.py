@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from hdl2grid.base.userline import user_line
 from hdl2grid.panel.panel import Panel, check_whole, of_pixels
-from hdl2grid.userline import user_line
 
 
 def seven_segment(port: str, size: int = 2) -> Panel:

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 
 import networkx as nx
 
-from hdl2grid.errors import InputError
+from hdl2grid.base.errors import InputError
 from hdl2grid.panel.model import PanelLayout, PanelPixel
 from hdl2grid.panel.panel import Panel, spread_layout
 

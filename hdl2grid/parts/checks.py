@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from hdl2grid.errors import InputError
-from hdl2grid.sources import short
-from hdl2grid.userline import user_line
+from hdl2grid.base.errors import InputError
+from hdl2grid.base.sources import short
+from hdl2grid.base.userline import user_line
 
 
 def whole(what: str, value: object, low: int, high: int) -> int:

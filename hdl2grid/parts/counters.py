@@ -6,8 +6,8 @@ from amaranth.hdl import Cat, Module, Signal, Value
 from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
 
-from hdl2grid.errors import nearest
-from hdl2grid.keep import keep_code
+from hdl2grid.base.errors import nearest
+from hdl2grid.design.keep import keep_code
 from hdl2grid.parts.checks import bad, whole
 from hdl2grid.parts.shift import MAXIMAL_TAPS, next_lfsr_state
 

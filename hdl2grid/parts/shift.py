@@ -8,7 +8,7 @@ from amaranth.hdl import Cat, Module
 from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
 
-from hdl2grid.keep import keep_code
+from hdl2grid.design.keep import keep_code
 from hdl2grid.parts.checks import bad, whole
 
 MAXIMAL_TAPS: dict[int, tuple[int, ...]] = {

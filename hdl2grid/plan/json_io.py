@@ -6,10 +6,10 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+from hdl2grid.base.errors import nearest
+from hdl2grid.base.strict_json import Reader, line, lines, parse, read_text
 from hdl2grid.circuit.model import FUNCTIONS
-from hdl2grid.errors import nearest
 from hdl2grid.plan.model import Device, Plan, Rect, SignalTap, Stroke
-from hdl2grid.strict_json import Reader, line, lines, parse, read_text
 
 FORMAT = "hdl2grid plan"
 VERSION = 1

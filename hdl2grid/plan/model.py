@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from hdl2grid.base.display import displayed
+
 Stroke = tuple[int, int, int, int]
 Rect = tuple[int, int, int, int]
 
@@ -64,6 +66,4 @@ class Plan:
 
     def _repr_svg_(self) -> str | None:
         """For notebooks: the drawing."""
-        from hdl2grid.show.notebook import plan_svg
-
-        return plan_svg(self)
+        return displayed("plan", self)

@@ -1,7 +1,7 @@
 """The layout rules: one function a rule, all findings in one list, each with its tile.
 
 `check_devices` asks only what a machine needs to be played at all; `check_plan` asks everything. The rules
-are told in docs/grid-model.md; `hdl2grid/messages/R.toml` says what to do about each.
+are told in docs/grid-model.md; `hdl2grid/base/messages/R.toml` says what to do about each.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 
-from hdl2grid.errors import Finding
+from hdl2grid.base.errors import Finding
 from hdl2grid.plan.extract import Extraction, Net, extract
 from hdl2grid.plan.model import Device, Plan
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from hdl2grid.compare.model import ChangeList
-from hdl2grid.guide.words import at
+from hdl2grid.guide.sentences import at
 from hdl2grid.show.guide_text import from_to_lines, restore_lines, section_lines, wrapped
 
 MARK = "hdl2grid changes, text edition 1"

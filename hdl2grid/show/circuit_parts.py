@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from hdl2grid.sim.network import Network
+from hdl2grid.sim.pulse_network import Network
 from hdl2grid.sim.waves import gate_output
 
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from hdl2grid.base.failure import Spot, Trouble
+from hdl2grid.base.target import Target
 from hdl2grid.show import look as hues
 from hdl2grid.show.scene import Box, Disc, Group, Line, Scene, Shape, Text
 from hdl2grid.show.svg import svg_text
-from hdl2grid.target import Target
-from hdl2grid.trouble import Spot, Trouble
 
 TILE, MARGIN, TITLE, LEGEND, ROW = 14.0, 30.0, 56.0, 330.0, 16.0
 FULL = ("#FFFFFF", "#EFEFEF", "#DCDCDC", "#C4C4C4", "#A6A6A6")

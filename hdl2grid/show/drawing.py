@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from hdl2grid.errors import InputError
+from hdl2grid.base.errors import InputError
+from hdl2grid.base.target import Target
 from hdl2grid.plan.model import Device, Plan
 from hdl2grid.show import look as hues
 from hdl2grid.show.devices import device_shape
 from hdl2grid.show.legend import LEGEND_WIDTH, legend_height, legend_shapes, shortened
 from hdl2grid.show.look import DEFAULT_TILE, Look, colours_of
-from hdl2grid.show.parts import stroke_tiles
+from hdl2grid.show.parts_list import stroke_tiles
 from hdl2grid.show.png import MAX_PIXELS, png_bytes
 from hdl2grid.show.scene import Box, Line, Scene, Shape, Text
-from hdl2grid.show.shift import shifted
 from hdl2grid.show.svg import svg_text
+from hdl2grid.show.transform import shifted
 from hdl2grid.show.wires import wire_shapes
-from hdl2grid.target import Target
 
 MARGIN = 30
 """Pixels around the grid for coordinates."""

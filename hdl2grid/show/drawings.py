@@ -7,8 +7,9 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from hdl2grid.base.errors import InputError
+from hdl2grid.base.target import Target
 from hdl2grid.circuit.model import Circuit, Origin
-from hdl2grid.errors import InputError
 from hdl2grid.plan.model import Plan
 from hdl2grid.show import pdf, sheets
 from hdl2grid.show.drawing import draw_png, draw_scene
@@ -19,8 +20,7 @@ from hdl2grid.show.schematic import schematic_scene
 from hdl2grid.show.states import states_scene
 from hdl2grid.show.svg import svg_text
 from hdl2grid.show.timing import timing_scene
-from hdl2grid.sim.network import network_from_plan
-from hdl2grid.target import Target
+from hdl2grid.sim.pulse_network import network_from_plan
 
 KINDS = ("plan", "colours", "sheets", "circuit", "states", "timing")
 FORMATS = (".svg", ".png", ".pdf")

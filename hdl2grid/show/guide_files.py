@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
+from hdl2grid.base.progress import Progress, silent
+from hdl2grid.base.target import Target, load_target
 from hdl2grid.guide.build import fresh_of, make_guide
 from hdl2grid.guide.json_io import dump_guide
 from hdl2grid.guide.model import Guide
 from hdl2grid.plan.model import Plan
-from hdl2grid.progress import Progress, silent
 from hdl2grid.show.guide_html import guide_html
 from hdl2grid.show.guide_pdf import guide_pdf
 from hdl2grid.show.guide_picture import step_pictures
 from hdl2grid.show.guide_text import guide_text
-from hdl2grid.target import Target, load_target
 
 GUIDE_FILES = ("guide.json", "guide.txt", "guide.html", "guide.pdf")
 

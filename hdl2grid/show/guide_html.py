@@ -10,13 +10,13 @@ from typing import Any
 import jinja2
 from markupsafe import Markup
 
+from hdl2grid.base.target import Target
 from hdl2grid.guide.model import Guide
-from hdl2grid.guide.words import Words
+from hdl2grid.guide.sentences import Words
 from hdl2grid.show.drawing import draw_svg
 from hdl2grid.show.guide_picture import TILE, Pictured, step_pictures
 from hdl2grid.show.guide_story import INTRODUCTION, from_to_rows, look_rows, restore_rows, told
 from hdl2grid.show.guide_svg import SharedSvg
-from hdl2grid.target import Target
 
 TILE_MM = 5.0
 
@@ -58,6 +58,6 @@ def _overview(guide: Guide, target: Target) -> str:
 
 
 def _template() -> jinja2.Template:
-    text = (resources.files("hdl2grid") / "templates" / "guide.html.j2").read_text(encoding="utf-8")
+    text = (resources.files("hdl2grid.show") / "templates" / "guide.html.j2").read_text(encoding="utf-8")
     environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
     return environment.from_string(text)

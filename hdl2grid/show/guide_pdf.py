@@ -11,16 +11,16 @@ from itertools import chain
 
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
+from hdl2grid.base.target import Target
 from hdl2grid.guide.model import Guide, Step
-from hdl2grid.guide.words import Words
+from hdl2grid.guide.sentences import Words
 from hdl2grid.show import look as hues
 from hdl2grid.show.drawing import draw_scene
 from hdl2grid.show.guide_picture import Picture, Pictured, step_pictures
 from hdl2grid.show.guide_story import INTRODUCTION, from_to_rows, look_rows, restore_rows, told
 from hdl2grid.show.pdf import pdf_bytes
 from hdl2grid.show.scene import Box, Line, Scene, Shape, Text
-from hdl2grid.show.shift import scaled, shifted
-from hdl2grid.target import Target
+from hdl2grid.show.transform import scaled, shifted
 
 UNITS_A_MM = 4.0
 WIDTH, HEIGHT = 840, 1188

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import cache
 
+from hdl2grid.base.target import Target
 from hdl2grid.guide.model import Guide, Step, Tile
 from hdl2grid.guide.world import World, tiles_of
 from hdl2grid.plan.model import Device, Plan, Rect
@@ -20,9 +21,8 @@ from hdl2grid.show.clip import clipped
 from hdl2grid.show.devices import device_shape
 from hdl2grid.show.look import Look, colours_of
 from hdl2grid.show.scene import Box, Disc, Group, Line, Polyline, Shape, Text
-from hdl2grid.show.shift import shifted
+from hdl2grid.show.transform import shifted
 from hdl2grid.show.wires import wire_shapes
-from hdl2grid.target import Target
 
 TILE = 20.0
 """Pixels to a tile. In print a tile is 5 mm."""

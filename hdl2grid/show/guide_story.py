@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from hdl2grid.guide.model import Expectation, Guide, Step
-from hdl2grid.guide.words import Words
+from hdl2grid.guide.sentences import Words
 
 
 @dataclass(frozen=True)

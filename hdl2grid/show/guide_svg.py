@@ -10,7 +10,7 @@ from html import escape
 
 from hdl2grid.show.guide_picture import Picture, unplaced
 from hdl2grid.show.scene import Box, Disc, Group, Line, Polyline, Shape, Text
-from hdl2grid.show.shift import shifted
+from hdl2grid.show.transform import shifted
 
 Key = tuple[str, float, tuple[float, ...]]
 

@@ -9,13 +9,13 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator, Sequence
 
-from hdl2grid.guide.lines import action_line, quoted
+from hdl2grid.base.strict_json import line as json_line
 from hdl2grid.guide.model import FromTo, Guide, Mistake, Restore, Section, Step
+from hdl2grid.guide.sentences import Words
 from hdl2grid.guide.text_in import CONTINUED, MARK
-from hdl2grid.guide.words import Words
+from hdl2grid.guide.text_lines import action_line, quoted
 from hdl2grid.plan.model import Plan
 from hdl2grid.show.guide_story import look_rows, parted, says_nothing_else, stays_as_it_is
-from hdl2grid.strict_json import line as json_line
 
 WIDTH = 80
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from hdl2grid.base.target import Colour
 from hdl2grid.plan.model import Device, Plan
 from hdl2grid.show import look as hues
 from hdl2grid.show.devices import device_shape, gate_shapes
 from hdl2grid.show.look import Look
-from hdl2grid.show.parts import count_devices, wire_tile_counts
+from hdl2grid.show.parts_list import count_devices, wire_tile_counts
 from hdl2grid.show.scene import Disc, Line, Shape, Text
-from hdl2grid.show.shift import shifted
-from hdl2grid.target import Colour
+from hdl2grid.show.transform import shifted
 
 LEGEND_WIDTH = 290
 ROW = 27

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from hdl2grid.colours import IEC_60757, hue_of_name
-from hdl2grid.target import Colour, Target
+from hdl2grid.base.colours import IEC_60757, hue_of_name
+from hdl2grid.base.target import Colour, Target
 
 PAPER = "#FFFFFF"
 INK = "#1A1A1A"

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
+from hdl2grid.base.target import load_target
 from hdl2grid.plan.model import Device, Plan
 from hdl2grid.show import look as hues
 from hdl2grid.show.devices import device_shape
@@ -13,10 +14,9 @@ from hdl2grid.show.drawing import draw_svg
 from hdl2grid.show.look import Look
 from hdl2grid.show.scene import Box, Scene, Shape
 from hdl2grid.show.svg import svg_text
-from hdl2grid.target import load_target
 
 if TYPE_CHECKING:
-    from hdl2grid.machine import Machine
+    from hdl2grid.design.machine import Machine
     from hdl2grid.panel import Panel
 
 PANEL_TILE = 16

@@ -16,8 +16,9 @@ from typing import Any
 from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
+from hdl2grid.base.colours import contrast
+from hdl2grid.base.target import Colour, Target, load_target
 from hdl2grid.circuit.model import Circuit
-from hdl2grid.colours import contrast
 from hdl2grid.guide.json_io import dump_guide
 from hdl2grid.guide.model import Guide
 from hdl2grid.plan.json_io import dump_plan
@@ -32,7 +33,6 @@ from hdl2grid.show.locale.catalogues import (
 from hdl2grid.show.look import colours_of
 from hdl2grid.show.page_script import page_file, page_script
 from hdl2grid.show.page_symbols import page_symbols
-from hdl2grid.target import Colour, Target, load_target
 
 _PAPERS = {"light": "#FFFFFF", "dark": "#171B1F"}
 """The ground of the drawing in each theme, as page.css has it."""

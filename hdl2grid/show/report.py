@@ -13,23 +13,14 @@ from typing import Any
 
 import jinja2
 
+from hdl2grid.base.errors import Finding
+from hdl2grid.base.target import Target
 from hdl2grid.circuit.model import Circuit, Stack
-from hdl2grid.errors import Finding
 from hdl2grid.plan.measure import measure
 from hdl2grid.plan.model import Plan
-from hdl2grid.show.parts import parts_rows, wire_tile_counts
+from hdl2grid.show.parts_list import parts_rows, wire_tile_counts
 from hdl2grid.sim.waves import gate_output
-from hdl2grid.target import Target
-
-
-@dataclass(frozen=True)
-class Evidence:
-    """One thing that was checked: what, the result in a word or two ("passed", "720 states, 0 differences"),
-    and whether it speaks for the plan."""
-
-    what: str
-    result: str
-    good: bool
+from hdl2grid.verify.evidence import Evidence
 
 
 @dataclass(frozen=True)
@@ -79,7 +70,7 @@ def report_markdown(facts: ReportFacts) -> str:
         undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True, keep_trailing_newline=True
     )
     environment.filters["cell"] = cell
-    text = (resources.files("hdl2grid") / "templates" / "report.md.j2").read_text(encoding="utf-8")
+    text = (resources.files("hdl2grid.show") / "templates" / "report.md.j2").read_text(encoding="utf-8")
     return environment.from_string(text).render(facts=facts, **_figures(facts))
 
 

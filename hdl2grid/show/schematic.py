@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from hdl2grid.base.errors import InputError
 from hdl2grid.circuit.model import Origin
-from hdl2grid.errors import InputError
 from hdl2grid.plan.model import Device
 from hdl2grid.show import look as hues
 from hdl2grid.show.circuit_parts import Part, circuit_parts
@@ -19,8 +19,8 @@ from hdl2grid.show.legend import shortened
 from hdl2grid.show.look import Look
 from hdl2grid.show.scene import Box, Disc, Group, Line, Polyline, Scene, Shape, Text
 from hdl2grid.show.schematic_layout import Layout, Node, lay_out_parts
-from hdl2grid.show.shift import shifted
-from hdl2grid.sim.network import Network
+from hdl2grid.show.transform import shifted
+from hdl2grid.sim.pulse_network import Network
 
 MAX_PARTS = 3000
 

@@ -11,7 +11,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from hdl2grid.errors import InputError
+from hdl2grid.base.errors import InputError
+from hdl2grid.base.target import Target
 from hdl2grid.plan.model import Plan
 from hdl2grid.show import look as hues
 from hdl2grid.show.clip import clipped
@@ -19,8 +20,7 @@ from hdl2grid.show.drawing import MARGIN, MIN_TILE, TITLE_HEIGHT, draw_scene
 from hdl2grid.show.legend import LEGEND_WIDTH, legend_height, legend_shapes, shortened
 from hdl2grid.show.look import colours_of
 from hdl2grid.show.scene import Box, Line, Scene, Shape, Text
-from hdl2grid.show.shift import shifted
-from hdl2grid.target import Target
+from hdl2grid.show.transform import shifted
 
 PIXELS_A_MM = 4.0
 """Sheets are drawn in quarters of a millimetre."""

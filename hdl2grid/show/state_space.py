@@ -11,10 +11,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import pairwise
 
-from hdl2grid.errors import InputError
-from hdl2grid.sim.network import Network
+from hdl2grid.base.errors import InputError
+from hdl2grid.sim.named_words import words
+from hdl2grid.sim.pulse_network import Network
 from hdl2grid.sim.waves import PlainEngine
-from hdl2grid.sim.words import words
 
 _MANY, _FEW = 8, 6
 """Of so many states, an event that leads to few of them (one in so many) is told and not drawn."""

@@ -13,7 +13,7 @@ from hdl2grid.show import look as hues
 from hdl2grid.show.legend import shortened
 from hdl2grid.show.scene import Box, Point, Polyline, Scene, Shape, Text
 from hdl2grid.show.state_space import MAX_STATES, StateSpace, state_space
-from hdl2grid.sim.network import Network
+from hdl2grid.sim.pulse_network import Network
 
 _HIGH = 24.0
 _GAP = 38.0

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from hdl2grid.errors import InputError, nearest
+from hdl2grid.base.errors import InputError, nearest
 from hdl2grid.plan.model import Device, Plan
-from hdl2grid.show.parts import stroke_tiles
+from hdl2grid.show.parts_list import stroke_tiles
 
 Tile = tuple[int, int]
 

@@ -11,13 +11,13 @@ from itertools import pairwise
 
 import numpy as np
 
-from hdl2grid.errors import InputError
+from hdl2grid.base.errors import InputError
 from hdl2grid.show import look as hues
 from hdl2grid.show.legend import shortened
 from hdl2grid.show.scene import Line, Polyline, Scene, Shape, Text
-from hdl2grid.sim.network import Network
+from hdl2grid.sim.named_words import words
+from hdl2grid.sim.pulse_network import Network
 from hdl2grid.sim.waves import PlainEngine
-from hdl2grid.sim.words import words
 
 MAX_EVENTS = 240
 MAX_ROWS = 200

@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from hdl2grid.plan.model import Plan, Stroke
 from hdl2grid.show import look as hues
 from hdl2grid.show.look import Look
-from hdl2grid.show.parts import stroke_tiles
+from hdl2grid.show.parts_list import stroke_tiles
 from hdl2grid.show.scene import Disc, Line, Shape
 
 Tile = tuple[int, int]

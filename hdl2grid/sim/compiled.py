@@ -9,10 +9,10 @@ import numba
 import numpy as np
 import numpy.typing as npt
 
+from hdl2grid.base.rng import next_word
 from hdl2grid.circuit.model import FUNCTIONS
-from hdl2grid.rng import next_word
 from hdl2grid.sim.engine import Bits, Tally, Wave, pack, unpack
-from hdl2grid.sim.network import Network
+from hdl2grid.sim.pulse_network import Network
 
 _Ints = npt.NDArray[np.int32]
 

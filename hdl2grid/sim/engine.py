@@ -9,7 +9,7 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-from hdl2grid.sim.network import Network
+from hdl2grid.sim.pulse_network import Network
 
 Bits = npt.NDArray[np.uint8]
 

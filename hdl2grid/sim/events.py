@@ -17,7 +17,7 @@ from itertools import groupby, islice
 import numpy as np
 import numpy.typing as npt
 
-from hdl2grid.errors import InputError, nearest
+from hdl2grid.base.errors import InputError, nearest
 
 MAX_EVENTS = 1_000_000_000
 MAX_TEXT = 100_000

@@ -18,11 +18,11 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from hdl2grid.errors import DesignFailed
+from hdl2grid.base.errors import DesignFailed
 from hdl2grid.sim.compiled import CompiledEngine
 from hdl2grid.sim.engine import Engine, Wave
 from hdl2grid.sim.events import WAIT, Events
-from hdl2grid.sim.network import Network
+from hdl2grid.sim.pulse_network import Network
 from hdl2grid.sim.waves import PlainEngine
 
 MAX_WAVES_A_STEP = 100_000

@@ -6,10 +6,10 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from hdl2grid.errors import InputError, nearest
+from hdl2grid.base.errors import InputError, nearest
 from hdl2grid.sim.events import Events
+from hdl2grid.sim.named_words import words
 from hdl2grid.sim.player import Player
-from hdl2grid.sim.words import words
 
 DEFAULT_LIMIT = 1_000_000
 

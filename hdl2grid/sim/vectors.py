@@ -12,12 +12,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+from hdl2grid.base.generator import SplitMix64
 from hdl2grid.circuit.model import FUNCTIONS
 from hdl2grid.plan.json_io import dump_plan
 from hdl2grid.plan.model import Device, Plan, SignalTap, Stroke
 from hdl2grid.sim.engine import Engine
-from hdl2grid.sim.generator import SplitMix64
-from hdl2grid.sim.network import Network
+from hdl2grid.sim.pulse_network import Network
 
 _COLOURS = ("black", "orange", "blue", "violet")
 _WIDTH, _HEIGHT = 18, 14

@@ -9,9 +9,9 @@ from typing import Any, TextIO
 from vcd import VCDWriter
 from vcd.writer import Variable
 
-from hdl2grid.sim.network import Network
+from hdl2grid.sim.named_words import words
 from hdl2grid.sim.player import Happened, Player
-from hdl2grid.sim.words import words
+from hdl2grid.sim.pulse_network import Network
 
 _TICKS_A_SECOND = 1_000_000
 

@@ -7,16 +7,16 @@ from collections.abc import Sequence
 
 import networkx as nx
 
+from hdl2grid.base.errors import SourceLine
 from hdl2grid.circuit.match import renamed_nets
 from hdl2grid.circuit.model import Circuit, Level, Origin, Pixel, Source, Stack, Toggle
-from hdl2grid.errors import SourceLine
 from hdl2grid.logic.model import Logic
-from hdl2grid.partition import Drivers, share_nets
+from hdl2grid.nets.partition import Drivers, share_nets
 from hdl2grid.synth.gating import word_of
 from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.network import COLLECTOR, EXACTLY_ONE, PRODUCT, Form
 from hdl2grid.synth.sinks import GATE, OUTPUT, REGISTER, Problem, Sink
-from hdl2grid.synth.timed import Timed
+from hdl2grid.synth.timing.timed_network import Timed
 
 _SHORT = {PRODUCT: "and", EXACTLY_ONE: "one", COLLECTOR: "sum"}
 

@@ -10,22 +10,22 @@ import numpy as np
 
 from hdl2grid.circuit.match import plain_name
 from hdl2grid.circuit.model import Circuit
-from hdl2grid.logic.explore import Reachable, States
 from hdl2grid.logic.model import Logic
-from hdl2grid.synth.blocks import MappedBlock, Solved, Truths, map_blocks
-from hdl2grid.synth.bundles import bundle
-from hdl2grid.synth.dependent import drop_dependent
-from hdl2grid.synth.exclusive import Known, share_flats
+from hdl2grid.logic.reachability import Reachable, States
+from hdl2grid.synth.collectors import shorten
+from hdl2grid.synth.exact.blocks import MappedBlock, Solved, Truths, map_blocks
+from hdl2grid.synth.exact.wide_sinks import has_wide
 from hdl2grid.synth.gating import Condition, conditions, gate_tree, variables_of
-from hdl2grid.synth.hubs import has_hubs
 from hdl2grid.synth.model import SynthParams
-from hdl2grid.synth.near import stay_near, strobes_of
+from hdl2grid.synth.near_circuit import stay_near, strobes_of
 from hdl2grid.synth.network import Form, Network
-from hdl2grid.synth.rounds import moving_round, time
+from hdl2grid.synth.rewrite.dependent_cells import drop_dependent
+from hdl2grid.synth.rewrite.exactly_one_sums import bundle
+from hdl2grid.synth.rewrite.hubs import has_hubs
+from hdl2grid.synth.rewrite.share_pseudoproducts import Known, share_flats
 from hdl2grid.synth.sinks import OUTPUT, REGISTER, Problem, behaviour_of, build, with_majorities
-from hdl2grid.synth.terms import shorten
-from hdl2grid.synth.timed import Timed
-from hdl2grid.synth.wide import has_wide
+from hdl2grid.synth.timing.rounds import moving_round, time
+from hdl2grid.synth.timing.timed_network import Timed
 
 _MOST_GATE_TRIALS = 40
 _MOST_MOVES = 4

@@ -15,8 +15,8 @@ class SynthParams:
     a register and its reset stack count as one signal, and a register's own signal at its own toggle is not
     counted; `part_terms` is for functions that several sinks' products read. `max_toggles` bounds the height of a
     stack. `keep_codes` keeps every register's HDL code. `pixel_nets` is how many nets a pixel may bear where drivers
-    are joined on nets to save stacks (see `hdl2grid.partition`), which `join` allows; toggles bear what four colours
-    allow.
+    are joined on nets to save stacks (see `hdl2grid.nets.partition`), which `join` allows; toggles bear what four
+    colours allow.
     Caps: `joint_states`, `group_states` in reachability; `block_states` (at most 64) and `block_variables` for
     exact one-level synthesis; `search_steps` in the search for the best wired of the smallest covers;
     `flat_steps` in the walks over exclusive sums of flats, shared by the groups of sinks (fewer where there are few).

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from hdl2grid.errors import SourceLine
+from hdl2grid.base.errors import SourceLine
 from hdl2grid.logic.model import Logic, RegisterBit
 from hdl2grid.synth.gating import Condition, Gate, gate_tree, variables_of, word_of
 from hdl2grid.synth.gf2 import Basis, bits

@@ -8,23 +8,23 @@ from itertools import zip_longest
 
 import numpy as np
 
+from hdl2grid.base.errors import InputError, nearest
 from hdl2grid.circuit.model import Circuit, Source
-from hdl2grid.errors import InputError, nearest
-from hdl2grid.logic.explore import Reachable, explore
 from hdl2grid.logic.model import Logic
-from hdl2grid.partition import MAX_NETS, Drivers
-from hdl2grid.synth.blockreports import OPEN, block_reports
-from hdl2grid.synth.codes import Coding, find_codes, own_stacks
+from hdl2grid.logic.reachability import Reachable, explore
+from hdl2grid.nets.partition import MAX_NETS, Drivers
+from hdl2grid.synth.codes.old_codes import old_coding
+from hdl2grid.synth.codes.recode import recode, recode_states
+from hdl2grid.synth.codes.register_groups import Behaviour, Group, find_groups
+from hdl2grid.synth.codes.search import Coding, find_codes, own_stacks
+from hdl2grid.synth.collectors import forms_of
 from hdl2grid.synth.emit import crowded_forms, emit, longest_wave
-from hdl2grid.synth.groups import Behaviour, Group, find_groups
+from hdl2grid.synth.exact.block_reports import OPEN, block_reports
 from hdl2grid.synth.mapper import Mapped, Mapper, timed_mapping
 from hdl2grid.synth.model import CodeReport, Synthesis, SynthParams, SynthReport
 from hdl2grid.synth.network import COLLECTOR, EXACTLY_ONE, PRODUCT, Form
-from hdl2grid.synth.old_codes import old_coding
-from hdl2grid.synth.recode import recode, recode_states
+from hdl2grid.synth.rewrite.shorter_sums import shorter_sums
 from hdl2grid.synth.sinks import GATE, REGISTER, Problem
-from hdl2grid.synth.sparse import shorter_sums
-from hdl2grid.synth.terms import forms_of
 
 _ANY = 1 << 20
 _SHARE = 8
@@ -77,8 +77,8 @@ def synthesise_near(
     logic: Logic, sources: Sequence[Source], params: SynthParams, near: Circuit, near_nets: Sequence[Drivers] = ()
 ) -> tuple[Synthesis, ...]:
     """As `synthesise`, near a circuit of an earlier version of the logic: its codes and stacks are kept as far as they
-    still do; and its nets, if any are given (see `hdl2grid.partition`). Up to _MOST_NEAR circuits, the cheapest first:
-    they differ in the new stacks and in what pixels bear, and their layouts tell which is the nearest.
+    still do; and its nets, if any are given (see `hdl2grid.nets.partition`). Up to _MOST_NEAR circuits, the cheapest
+    first: they differ in the new stacks and in what pixels bear, and their layouts tell which is the nearest.
 
     Raises InputError S001 where an event of the logic has no source.
     """

@@ -7,13 +7,13 @@ from typing import Any, Protocol
 
 import numpy as np
 
+from hdl2grid.base.errors import Finding, nearest
 from hdl2grid.circuit.model import Circuit
-from hdl2grid.errors import Finding, nearest
 from hdl2grid.logic.model import Logic
 from hdl2grid.plan.model import Plan
 from hdl2grid.sim.engine import Bits
-from hdl2grid.sim.network import Network, network_from_circuit, network_from_plan
-from hdl2grid.verify.report import Difference
+from hdl2grid.sim.pulse_network import Network, network_from_circuit, network_from_plan
+from hdl2grid.verify.verdict import Difference
 
 
 class Session(Protocol):

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hdl2grid.progress import Progress, silent
+from hdl2grid.base.progress import Progress, silent
 from hdl2grid.sim.engine import Engine
 from hdl2grid.verify.compare_bits import Comparison, Session
-from hdl2grid.verify.parts import Part
-from hdl2grid.verify.report import Counterexample
+from hdl2grid.verify.independent_parts import Part
+from hdl2grid.verify.verdict import Counterexample
 
 _TELL_EVERY = 512
 _PAIRS_A_STATE = 4
@@ -54,8 +54,8 @@ def explore(
     `session.registers` tells) or the machine's is. Ends at the first difference or lost pulse, or when more than
     `limit` states of the design were found, or more than four times as many pairs.
 
-    With `parts` that know nothing of each other (`hdl2grid.verify.parts`) a pair is new when the state of one of them
-    is: then each state of each part was visited with every event, and so no mixture of them can differ.
+    With `parts` that know nothing of each other (`hdl2grid.verify.independent_parts`) a pair is new when the state
+    of one of them is: then each state of each part was visited with every event, and so no mixture of them can differ.
     """
     return _Search(session, engine, comparison, known, full_state, parts).run(limit, progress)
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 
-from hdl2grid.errors import Finding
-from hdl2grid.floorplan import At, AtEdge, BesidePanel, Floorplan, FromPanel
+from hdl2grid.base.errors import Finding
+from hdl2grid.design.floorplan import At, AtEdge, BesidePanel, Floorplan, FromPanel
 from hdl2grid.panel.model import PanelLayout
 from hdl2grid.plan.model import Device, Plan, Stroke
 

@@ -17,7 +17,7 @@ from pysat.solvers import Cadical153
 
 from hdl2grid.circuit.model import Circuit
 from hdl2grid.plan.model import Plan
-from hdl2grid.sim.network import Network
+from hdl2grid.sim.pulse_network import Network
 from hdl2grid.verify.compare_bits import network_of
 from hdl2grid.verify.hazards import find_hazards
 

@@ -13,7 +13,7 @@ from typing import Literal
 
 from hdl2grid.circuit.model import Circuit
 from hdl2grid.plan.model import Plan
-from hdl2grid.sim.network import Network
+from hdl2grid.sim.pulse_network import Network
 from hdl2grid.verify.compare_bits import network_of
 
 Kind = Literal["several rounds", "strobed in several rounds", "data before its strobe"]

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from hdl2grid.base.progress import Progress, silent
 from hdl2grid.circuit.model import Circuit
 from hdl2grid.logic.elaborate import Elaboration
 from hdl2grid.plan.model import Plan
-from hdl2grid.progress import Progress, silent
 from hdl2grid.sim.compiled import CompiledEngine
 from hdl2grid.sim.engine import Engine
-from hdl2grid.sim.network import Network
+from hdl2grid.sim.pulse_network import Network
 from hdl2grid.verify.compare_bits import Comparison, Session, hdl_events, network_of
 from hdl2grid.verify.hdl import run_hdl
-from hdl2grid.verify.report import Counterexample, LockStep
+from hdl2grid.verify.verdict import Counterexample, LockStep
 from hdl2grid.verify.walk import random_events, shorten
 
 _TELL_EVERY = 1024

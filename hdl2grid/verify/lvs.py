@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 
+from hdl2grid.base.errors import Finding
 from hdl2grid.circuit.model import Circuit, Stack
-from hdl2grid.errors import Finding
 from hdl2grid.plan.extract import Extraction, PlacedStack, extract
 from hdl2grid.plan.model import Device, Plan
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 
-from hdl2grid.errors import Finding
+from hdl2grid.base.errors import Finding
 from hdl2grid.panel.model import PanelLayout
 from hdl2grid.plan.model import Plan
 

@@ -5,23 +5,23 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
+from hdl2grid.base.errors import Finding
+from hdl2grid.base.progress import Progress, silent
+from hdl2grid.base.sources import Ticker
 from hdl2grid.circuit.model import Circuit, Source
-from hdl2grid.errors import Finding
+from hdl2grid.design.machine import Machine
 from hdl2grid.logic.elaborate import Elaboration
-from hdl2grid.machine import Machine
 from hdl2grid.plan.model import Plan
 from hdl2grid.plan.rules import check_plan
-from hdl2grid.progress import Progress, silent
 from hdl2grid.sim.compiled import CompiledEngine
-from hdl2grid.sim.network import Network
-from hdl2grid.sources import Ticker
+from hdl2grid.sim.pulse_network import Network
 from hdl2grid.verify.compare_bits import Comparison, Session, hdl_events, network_of
 from hdl2grid.verify.explore import Exploration, explore
 from hdl2grid.verify.hdl import run_hdl
+from hdl2grid.verify.independent_parts import Part, parts_of
 from hdl2grid.verify.lockstep import play_both
 from hdl2grid.verify.panel_check import compare_panel
-from hdl2grid.verify.parts import Part, parts_of
-from hdl2grid.verify.report import Verdict
+from hdl2grid.verify.verdict import Verdict
 from hdl2grid.verify.walk import random_events
 
 DEFAULT_LIMIT = 100_000

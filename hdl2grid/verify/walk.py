@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 
+from hdl2grid.base.generator import SplitMix64
 from hdl2grid.circuit.model import Source
-from hdl2grid.sim.generator import SplitMix64
 
 _WEIGHTS = {"ticker": 12, "button": 2, "switch": 3}
 _MAX_TRIES = 400

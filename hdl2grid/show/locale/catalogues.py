@@ -16,7 +16,7 @@ from typing import Any
 
 import polib
 
-from hdl2grid.errors import InputError, nearest
+from hdl2grid.base.errors import InputError, nearest
 
 DOMAIN = "hdl2grid"
 SOURCE_LANGUAGE = "en"

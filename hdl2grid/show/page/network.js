@@ -1,7 +1,7 @@
 // The machine as the engine sees it: drivers, elements, and which driver hits which element.
 //
 // Drivers are numbered: sources, stacks, out tiles of delays. Elements: those with a bit (toggles, pixels,
-// probes, sources), then strobes (one number a stack), then in tiles of delays. hdl2grid/sim/network.py says
+// probes, sources), then strobes (one number a stack), then in tiles of delays. hdl2grid/sim/pulse_network.py says
 // the same of a plan; tests/test_page_engine.py holds the two together.
 
 import { extract, SOURCES, wireTiles } from "./tiles.js";

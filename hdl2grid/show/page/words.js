@@ -1,4 +1,4 @@
-// Flat names (`ones[0]`, `ones[1]`, `pm`) gathered into words, as hdl2grid/sim/words.py does.
+// Flat names (`ones[0]`, `ones[1]`, `pm`) gathered into words, as hdl2grid/sim/named_words.py does.
 
 /** [word, positions of its bits in `names`, bit 0 first], in order of first appearance; of twins the first. */
 export function words(names) {

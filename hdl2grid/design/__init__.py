@@ -1,0 +1,1 @@
+"""What a user writes with, and how a design is loaded and checked."""

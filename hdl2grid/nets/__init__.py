@@ -1,0 +1,1 @@
+"""Circuit -> Netlist: which drivers share a net, cells, signals, sinks, and the site."""

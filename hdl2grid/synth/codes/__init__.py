@@ -1,0 +1,1 @@
+"""State encoding: which codes groups of registers get."""

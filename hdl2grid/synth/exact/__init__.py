@@ -1,0 +1,1 @@
+"""Blocks mapped in one level with the fewest stacks, and proofs that fewer do not do."""

@@ -1,0 +1,1 @@
+"""Everything that makes a network smaller without a proof of least size."""
