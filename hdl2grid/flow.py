@@ -29,13 +29,14 @@ from hdl2grid.logic.elaborate import Elaboration, elaborate
 from hdl2grid.nets.form import CROWDED_TERMS, form_nets, pixel_nets, pixel_terms, spread_toggles
 from hdl2grid.nets.lanes import HOPELESS, Narrow, narrowest
 from hdl2grid.nets.model import Netlist
+from hdl2grid.nets.partition import share_nets
 from hdl2grid.panel.model import PanelLayout
 from hdl2grid.plan.extract import extract
 from hdl2grid.plan.model import Plan
 from hdl2grid.plan.read_circuit import circuit_of
 from hdl2grid.plan.rules import check_plan
 from hdl2grid.synth.model import Synthesis, SynthParams
-from hdl2grid.synth.synthesise import synthesise, synthesise_near
+from hdl2grid.synth.synthesise import Prepared, prepare, synthesise, synthesise_near
 from hdl2grid.verify.design_checks import CheckReport, run_checks
 from hdl2grid.verify.evidence import VERDICTS, Evidence, check_site, count_found, hazard_evidence, proof_evidence
 from hdl2grid.verify.lvs import compare
@@ -81,13 +82,14 @@ class FlowOptions:
 @dataclass(frozen=True)
 class Mapped:
     """A machine as far as synthesis: nothing has a place yet. `others` are further circuits of it near an old plan,
-    of which the layout decides."""
+    of which the layout decides; `prepared` is what another mapping of it need not find again."""
 
     machine: Machine
     elaboration: Elaboration
     synthesis: Synthesis
     warnings: tuple[str, ...]
     others: tuple[Synthesis, ...] = ()
+    prepared: Prepared | None = None
 
     @property
     def circuit(self) -> Circuit:
@@ -220,16 +222,9 @@ def sources_of(machine: Machine) -> tuple[Source, ...]:
     return tuple(sources)
 
 
-def map_machine(
-    machine: Machine,
-    folder: Path,
-    options: FlowOptions,
-    progress: StagedProgress | None = None,
-    is_roomy: bool = False,
-) -> Mapped:
+def map_machine(machine: Machine, folder: Path, options: FlowOptions, progress: StagedProgress | None = None) -> Mapped:
     """Elaborates and synthesises. `folder` is the design's: source lines are told relative to it, so that the
-    result does not depend on where it lies. A roomy circuit has more stacks and leaves wires more room: its pixels
-    gather two signals at most, and no stack is saved by joining drivers on nets.
+    result does not depend on where it lies.
 
     Raises InputError for a design that cannot be elaborated, or a ticker that the target does not have.
     """
@@ -241,19 +236,37 @@ def map_machine(
     progress.stage("elaborate")
     elaboration = elaborate(machine)
     progress.stage("synthesise")
-    panel = machine.panel_layout()
-    most = pixel_nets(panel)
-    terms = pixel_terms(panel, CROWDED_TERMS if is_roomy else SynthParams.pixel_terms)
-    params = SynthParams(
-        seed=options.seed, keep_codes=options.keep_codes, pixel_terms=terms, pixel_nets=most, join=not is_roomy
-    )
+    params, logic, prepared = _synth_params(machine, options), elaboration.logic, None
     if options.near is None:
-        found: tuple[Synthesis, ...] = (synthesise(elaboration.logic, sources, params),)
+        prepared = prepare(logic, params)
+        found: tuple[Synthesis, ...] = (synthesise(logic, sources, params, prepared),)
     else:
         near, nets = circuit_of(options.near), joined_nets(options.near)
-        found = synthesise_near(elaboration.logic, sources, params, near, nets)
+        found = synthesise_near(logic, sources, params, near, nets)
     found = tuple(replace(one, circuit=_portable(one.circuit, folder)) for one in found)
-    return Mapped(machine, elaboration, found[0], elaboration.warnings, found[1:])
+    return Mapped(machine, elaboration, found[0], elaboration.warnings, found[1:], prepared)
+
+
+def map_roomier(mapped: Mapped, folder: Path, options: FlowOptions, progress: StagedProgress | None = None) -> Mapped:
+    """The machine mapped again with a roomy circuit, which has more stacks and leaves wires more room: its pixels
+    gather two signals at most, and no stack is saved by joining drivers on nets. Elaboration, reachable states and
+    encodings are those that are known."""
+    (progress or Silent()).stage("synthesise")
+    params = _synth_params(mapped.machine, options, is_roomy=True)
+    made = synthesise(mapped.elaboration.logic, sources_of(mapped.machine), params, mapped.prepared)
+    made = replace(made, circuit=_portable(made.circuit, folder))
+    return replace(mapped, synthesis=made, warnings=mapped.elaboration.warnings, others=())
+
+
+def _synth_params(machine: Machine, options: FlowOptions, is_roomy: bool = False) -> SynthParams:
+    panel = machine.panel_layout()
+    return SynthParams(
+        seed=options.seed,
+        keep_codes=options.keep_codes,
+        pixel_terms=pixel_terms(panel, CROWDED_TERMS if is_roomy else SynthParams.pixel_terms),
+        pixel_nets=pixel_nets(panel),
+        join=not is_roomy,
+    )
 
 
 def limits_of(machine: Machine, options: FlowOptions) -> tuple[int, int]:
@@ -313,9 +326,11 @@ class _Case:
 
 
 def _case(mapped: Mapped, synthesis: Synthesis, panel: PanelLayout | None, near: Plan | None) -> _Case:
-    kept = _kept_nets(synthesis.circuit, near)
-    circuit = spread_toggles(synthesis.circuit, panel, kept)
-    return _Case(synthesis, circuit, form_nets(circuit, panel, mapped.machine.floorplan, kept))
+    shared = synthesis.shared
+    if shared is None:
+        shared = share_nets(synthesis.circuit, pixel_nets(panel), _kept_nets(synthesis.circuit, near))
+    circuit = spread_toggles(synthesis.circuit, panel, shared)
+    return _Case(synthesis, circuit, form_nets(circuit, panel, mapped.machine.floorplan, shared))
 
 
 def place_somehow(
@@ -330,7 +345,7 @@ def place_somehow(
     first, rest = (ALL_SIZES, None) if is_limited else ((0, FIRST_SIZES), (FIRST_SIZES, ALL_SIZES[1]))
     failures: list[NotPlaced] = []
     crowded = 0 if is_limited or options.near is not None else _excess(mapped)
-    roomy = map_machine(mapped.machine, folder, options, progress, is_roomy=True) if crowded else None
+    roomy = map_roomier(mapped, folder, options, progress) if crowded else None
     if roomy is None or _excess(roomy) >= crowded:
         try:
             return place_machine(mapped, options, progress, stop, ALL_SIZES if options.near else first)
@@ -338,7 +353,7 @@ def place_somehow(
             if options.near is not None or failed.is_hopeless:
                 raise
             failures.append(failed)
-        roomy = roomy or map_machine(mapped.machine, folder, options, progress, is_roomy=True)
+        roomy = roomy or map_roomier(mapped, folder, options, progress)
     cases = [(mapped, rest)] if rest is not None and failures and crowded <= FUTILE else []
     if roomy.circuit != mapped.circuit:
         why = "no plan was found with" if failures else "the panel is too narrow for"

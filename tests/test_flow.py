@@ -10,7 +10,7 @@ from hdl2grid import flow
 from hdl2grid.base.errors import DesignFailed
 from hdl2grid.base.target import load_target
 from hdl2grid.design.load import load_machine
-from hdl2grid.flow import FlowOptions, map_machine, place_somehow
+from hdl2grid.flow import FlowOptions, map_machine, map_roomier, place_somehow
 from hdl2grid.layout.lay_out import LayoutFailed
 
 OPTIONS = FlowOptions(load_target(), effort="quick")
@@ -33,7 +33,7 @@ def fails(times: int) -> Any:
 def test_without_a_plan_on_the_first_sizes_a_roomy_circuit_is_laid(monkeypatch: pytest.MonkeyPatch) -> None:
     machine, folder = load_machine("stopwatch"), Path("designs")
     joined = map_machine(machine, folder, OPTIONS)
-    roomy = map_machine(machine, folder, OPTIONS, is_roomy=True)
+    roomy = map_roomier(joined, folder, OPTIONS)
     assert len(joined.circuit.stacks) < len(roomy.circuit.stacks)
     monkeypatch.setattr(flow, "lay_out", fails(1))
     placed = place_somehow(joined, folder, OPTIONS)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations, pairwise, permutations
 
@@ -11,7 +10,7 @@ from hdl2grid.circuit.model import Circuit, Source, Stack, Toggle
 from hdl2grid.design.floorplan import Floorplan
 from hdl2grid.design.siting import Frame, frame_of
 from hdl2grid.nets.model import Cell, CellTile, Netlist, Signal, Sink, Site
-from hdl2grid.nets.partition import MAX_NETS, Drivers, Partition, share_nets
+from hdl2grid.nets.partition import MAX_NETS, Drivers, Partition, in_order_of, share_nets
 from hdl2grid.nets.site import site_of
 from hdl2grid.panel.model import PanelLayout
 from hdl2grid.plan.model import Device
@@ -21,15 +20,15 @@ CROWDED, CROWDED_TERMS = 100, 2
 quarter fewer signals over all pixels (calendar_400_1 of the benchmarks)."""
 
 
-def spread_toggles(circuit: Circuit, panel: PanelLayout | None = None, kept: Sequence[Drivers] = ()) -> Circuit:
+def spread_toggles(circuit: Circuit, panel: PanelLayout | None = None, shared: Partition | None = None) -> Circuit:
     """The circuit with its toggles in an order in which four colours suffice between neighbours.
 
     Two toggles that touch bear at most four nets together, and so do the lowest toggle and the gate. Where no order
     does, toggles that never change are put between them, with the bit that leaves the gate's function as it is. Where
-    drivers are joined on nets, colours are scarce: then neighbours bear three nets at most. `kept` are nets that are
-    wanted again if they still do.
+    drivers are joined on nets, colours are scarce: then neighbours bear three nets at most. `shared` is the partition
+    of the drivers into nets, if it is known already.
     """
-    shared = share_nets(circuit, pixel_nets(panel), kept)
+    shared = shared or share_nets(circuit, pixel_nets(panel))
     stacks = [stack if stack.strobe is not None else _spread(stack, shared) for stack in circuit.stacks]
     return replace(circuit, stacks=tuple(stacks))
 
@@ -99,17 +98,20 @@ def _calm_order(crowds: list[frozenset[int]], most: int) -> list[int]:
 
 
 def form_nets(
-    circuit: Circuit, panel: PanelLayout | None, floorplan: Floorplan | None = None, kept: Sequence[Drivers] = ()
+    circuit: Circuit,
+    panel: PanelLayout | None,
+    floorplan: Floorplan | None = None,
+    shared: Partition | None = None,
 ) -> Netlist:
     """Cells for every stack, source and pixel, and the signals that join them.
 
     A register and its reset become one cell; an output bit that the panel does not show gets a pixel of its own. The
-    sources that the floorplan places by the panel, and the panel's margin, are part of the panel's cell. `kept` as in
+    sources that the floorplan places by the panel, and the panel's margin, are part of the panel's cell. `shared` as in
     `spread_toggles`.
     """
     frame = frame_of(floorplan or Floorplan(), panel) if panel is not None and panel.pixels else None
     by_panel = frame.sources if frame is not None else {}
-    builder = _Builder(share_nets(circuit, pixel_nets(panel), kept))
+    builder = _Builder(in_order_of(circuit, shared) if shared is not None else share_nets(circuit, pixel_nets(panel)))
     resets = _reset_of(circuit.stacks)
     paired = set(resets.values())
     stacks = {stack.name: stack for stack in circuit.stacks}

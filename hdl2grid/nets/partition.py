@@ -79,6 +79,19 @@ def share_nets(
     return problem.partition(kept, only_kept, _STEPS[:1] if quick else _STEPS)
 
 
+def in_order_of(circuit: Circuit, shared: Partition) -> Partition:
+    """The same partition with its nets numbered in the order in which the sinks of `circuit` list them.
+
+    The circuit may be another order of the toggles of that for which the partition was made.
+    """
+    number: dict[Drivers, int] = {}
+    of = {}
+    for drivers in _rows_of(circuit, MAX_NETS).most:
+        nets = sorted(shared.nets[n] for n in shared.of[drivers])
+        of[drivers] = tuple(number.setdefault(net, len(number)) for net in nets)
+    return Partition(tuple(number), of, shared.is_joined, shared.crowded)
+
+
 def _rows_of(circuit: Circuit, pixel_nets: int) -> _Rows:
     rows = _Rows()
     for stack in circuit.stacks:

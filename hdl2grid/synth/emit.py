@@ -11,7 +11,7 @@ from hdl2grid.base.errors import SourceLine
 from hdl2grid.circuit.match import renamed_nets
 from hdl2grid.circuit.model import Circuit, Level, Origin, Pixel, Source, Stack, Toggle
 from hdl2grid.logic.model import Logic
-from hdl2grid.nets.partition import Drivers, share_nets
+from hdl2grid.nets.partition import Drivers, Partition, share_nets
 from hdl2grid.synth.gating import word_of
 from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.network import COLLECTOR, EXACTLY_ONE, PRODUCT, Form
@@ -36,18 +36,19 @@ def crowded_forms(
     near: Circuit | None,
     near_nets: Sequence[Drivers],
     quick: bool,
-) -> set[Form]:
-    """The forms of the sinks and toggles that have more nets than colours allow, however drivers are joined on nets (as
-    far as was found); or, with an earlier circuit, if they are joined on its nets."""
+) -> tuple[set[Form], Partition]:
+    """The partition of drivers into nets that was found, and the forms of the sinks and toggles that have more nets in
+    it than colours allow. With an earlier circuit drivers are joined on its nets only."""
     emitter = _Emitter(logic, problem, timed, sources, constant)
     circuit = emitter.circuit()
     kept = () if near is None else renamed_nets(near_nets, circuit, near)
-    crowded = set(share_nets(circuit, pixel_nets, kept, near is not None, quick).crowded)
+    shared = share_nets(circuit, pixel_nets, kept, near is not None, quick)
+    crowded = set(shared.crowded)
     network = problem.network
     places = [(s.form, signals) for s, signals in zip(problem.sinks, timed.sinks, strict=True)]
     for cell in timed.cells:
         places += zip(network.cells[cell].factors, timed.toggles[cell], strict=True)
-    return {form for form, signals in places if emitter.names_of(signals) in crowded}
+    return {form for form, signals in places if emitter.names_of(signals) in crowded}, shared
 
 
 class _Emitter:

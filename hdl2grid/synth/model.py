@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from hdl2grid.circuit.model import Circuit
+from hdl2grid.nets.partition import Partition
 
 
 @dataclass(frozen=True)
@@ -125,7 +126,8 @@ class SynthReport:
 
 @dataclass(frozen=True)
 class Synthesis:
-    """The circuit and what is known about it."""
+    """The circuit, what is known about it, and which of its drivers share a net (None where nobody has asked yet)."""
 
     circuit: Circuit
     report: SynthReport
+    shared: Partition | None = None

@@ -12,7 +12,7 @@ from hdl2grid.base.errors import InputError, nearest
 from hdl2grid.circuit.model import Circuit, Source
 from hdl2grid.logic.model import Logic
 from hdl2grid.logic.reachability import Reachable, explore
-from hdl2grid.nets.partition import MAX_NETS, Drivers
+from hdl2grid.nets.partition import MAX_NETS, Drivers, Partition, share_nets
 from hdl2grid.synth.codes.old_codes import old_coding
 from hdl2grid.synth.codes.recode import recode, recode_states
 from hdl2grid.synth.codes.register_groups import Behaviour, Group, find_groups
@@ -33,28 +33,42 @@ _WORTH_ALL_COLOURS = 2
 """Tiles without a colour left over make layouts harder: they have to save more stacks than these."""
 
 
-def synthesise(logic: Logic, sources: Sequence[Source], params: SynthParams | None = None) -> Synthesis:
+def prepare(logic: Logic, params: SynthParams, is_near: bool = False) -> Prepared:
+    """What all mappings of a logic have in common. Encodings are searched for unless it is to be mapped near an earlier
+    circuit, whose encodings are kept. Of `params` the limits of gates and rooms do not matter."""
+    reachable = explore(logic, params.joint_states, params.group_states)
+    constant = _constant_registers(logic, reachable)
+    states_of = Mapper(logic, reachable, constant, params).states_of
+    groups = () if params.keep_codes else find_groups(logic, constant, states_of, params.max_toggles)
+    return Prepared(logic, reachable, constant, groups, {} if is_near else _codes(groups, params.seed))
+
+
+def synthesise(
+    logic: Logic, sources: Sequence[Source], params: SynthParams | None = None, prepared: Prepared | None = None
+) -> Synthesis:
     """Map `logic` onto stacks.
 
     `sources` are the machine's tickers, buttons and switches; they are named after the logic's events (domains,
     "reset", inputs). The circuit keeps time with the logic in every reachable state and loses no pulse: every
-    plain stack is fed in one round of any wave. The same arguments give the same circuit.
+    plain stack is fed in one round of any wave. The same arguments give the same circuit. `prepared` is what `prepare`
+    says of the logic, if it is known already.
 
     Raises InputError S001 where an event of the logic has no source.
     """
     params = params or SynthParams()
     _check_sources(logic, sources)
-    choice, codes = _choose(_start(logic, params, False), params)
+    choice, codes = _choose(prepared or prepare(logic, params), params)
     made = _emitted(logic, choice, choice.mapped, codes, sources)
     if params.join and params.pixel_terms <= MAX_NETS and _may_take_fewer(made.report):
         other = _within(choice, _loose(params))
-        mapped = _joined(other, params, sources, None, (), made.report.stacks)
-        if mapped is None:
+        joined = _joined(other, params, sources, None, (), made.report.stacks)
+        if joined is None:
             other = _within(choice, replace(params, toggle_terms=MAX_NETS, pixel_terms=params.pixel_nets))
-            mapped = _uncrowded(other, params, sources, made.report.stacks - _WORTH_ALL_COLOURS)
-        if mapped is not None:
-            return _emitted(logic, other, mapped, codes, sources)
-    return made
+            joined = _uncrowded(other, params, sources, made.report.stacks - _WORTH_ALL_COLOURS)
+        if joined is not None:
+            mapped, shared = joined
+            return _emitted(logic, other, mapped, codes, sources, shared)
+    return replace(made, shared=share_nets(made.circuit, params.pixel_nets))
 
 
 def _within(choice: _Choice, limits: SynthParams) -> _Choice:
@@ -63,14 +77,17 @@ def _within(choice: _Choice, limits: SynthParams) -> _Choice:
     return _Choice(mapper, mapper.best())
 
 
-def _uncrowded(choice: _Choice, params: SynthParams, sources: Sequence[Source], fewer_than: int) -> Mapped | None:
-    """The choice's mapping, which leaves no colour over; None where it has not fewer stacks than `fewer_than`, or too
-    many nets for some tile after all."""
+def _uncrowded(
+    choice: _Choice, params: SynthParams, sources: Sequence[Source], fewer_than: int
+) -> tuple[Mapped, Partition] | None:
+    """The choice's mapping, which leaves no colour over, and its nets; None where it has not fewer stacks than
+    `fewer_than`, or too many nets for some tile after all."""
     mapped = choice.mapped
     if mapped.all_stacks >= fewer_than:
         return None
     parts = choice.logic, mapped.problem, mapped.timed, sources, choice.mapper.constant
-    return None if crowded_forms(*parts, params.pixel_nets, None, (), True) else mapped
+    crowded, shared = crowded_forms(*parts, params.pixel_nets, None, (), True)
+    return None if crowded else (mapped, shared)
 
 
 def synthesise_near(
@@ -83,7 +100,7 @@ def synthesise_near(
     Raises InputError S001 where an event of the logic has no source.
     """
     _check_sources(logic, sources)
-    start = _start(logic, params, True)
+    start = prepare(logic, params, is_near=True)
     limits = [replace(params, pixel_terms=most) for most in dict.fromkeys((params.pixel_terms, params.pixel_nets))]
     rows = [_made_near(start, limit, sources, near, near_nets) for limit in limits]
     found: list[Synthesis] = []
@@ -94,13 +111,15 @@ def synthesise_near(
 
 
 def _made_near(
-    start: _Start, params: SynthParams, sources: Sequence[Source], near: Circuit, near_nets: Sequence[Drivers]
+    start: Prepared, params: SynthParams, sources: Sequence[Source], near: Circuit, near_nets: Sequence[Drivers]
 ) -> list[Synthesis]:
     logic = start.logic
     if near_nets:
         choices, codes = _choose_near(start, _loose(params), near)
         joined = [(choice, _joined(choice, params, sources, near, near_nets)) for choice in choices]
-        found = [_emitted(logic, choice, mapped, codes, sources) for choice, mapped in joined if mapped is not None]
+        found = [
+            _emitted(logic, choice, made[0], codes, sources, made[1]) for choice, made in joined if made is not None
+        ]
         if found:
             return found
     choices, codes = _choose_near(start, params, near)
@@ -113,13 +132,20 @@ def _loose(params: SynthParams) -> SynthParams:
 
 
 def _emitted(
-    logic: Logic, choice: _Choice, mapped: Mapped, codes: tuple[CodeReport, ...], sources: Sequence[Source]
+    logic: Logic,
+    choice: _Choice,
+    mapped: Mapped,
+    codes: tuple[CodeReport, ...],
+    sources: Sequence[Source],
+    shared: Partition | None = None,
 ) -> Synthesis:
-    """`mapped`, which is the choice's mapping or one made of it, as a circuit with its report."""
+    """`mapped`, which is the choice's mapping or one made of it, as a circuit with its report; `shared` are its nets,
+    where they were looked for."""
     circuit = emit(choice.logic, mapped.problem, mapped.timed, sources, choice.mapper.constant)
     known = {r.name for r in logic.registers} | {o.name for o in logic.outputs}
     circuit = replace(circuit, levels=tuple(level for level in circuit.levels if level.signal in known))
-    return Synthesis(circuit, _report(replace(choice, mapped=mapped), codes, circuit))
+    report = _report(replace(choice, mapped=mapped), codes, circuit)
+    return Synthesis(circuit, report, shared)
 
 
 def _may_take_fewer(report: SynthReport) -> bool:
@@ -137,7 +163,7 @@ def _joined(
     near: Circuit | None,
     near_nets: Sequence[Drivers],
     fewer_than: int = _ANY,
-) -> Mapped | None:
+) -> tuple[Mapped, Partition] | None:
     """The choice, mapped with no regard to the length of sums, with the fewest collectors that were found to do once
     drivers are joined on nets; None where none do, or not with fewer stacks than `fewer_than`."""
     logic, mapped, first = choice.logic, choice.mapped, choice.mapped
@@ -152,13 +178,14 @@ def _joined(
 
     short: set[Form] = set()
     crowded: set[Form] | None = None
+    shared: Partition | None = None
     is_sparse = near is not None
     while mapped.all_stacks < fewer_than:
         if crowded is None:
             parts = logic, mapped.problem, mapped.timed, sources, choice.mapper.constant
-            crowded = crowded_forms(*parts, most, near, near_nets, bool(short))
-        if not crowded:
-            return mapped
+            crowded, shared = crowded_forms(*parts, most, near, near_nets, bool(short))
+        if shared is not None and not crowded:
+            return mapped, shared
         if not is_sparse:
             plain = shorter_sums(plain, crowded, choice.mapper.states_of, params.seed)
             forms = forms_of(plain)
@@ -191,8 +218,8 @@ Codings = dict[Behaviour, tuple[Coding, ...]]
 
 
 @dataclass(frozen=True)
-class _Start:
-    """A logic, what is reachable, and its groups of free code with the codes found for them."""
+class Prepared:
+    """A logic, what is reachable, and its groups of free encoding with the encodings found for them."""
 
     logic: Logic
     reachable: Reachable
@@ -201,16 +228,7 @@ class _Start:
     known: Codings
 
 
-def _start(logic: Logic, params: SynthParams, near: bool) -> _Start:
-    """Codes are searched for unless there is a circuit to stay near to."""
-    reachable = explore(logic, params.joint_states, params.group_states)
-    constant = _constant_registers(logic, reachable)
-    states_of = Mapper(logic, reachable, constant, params).states_of
-    groups = () if params.keep_codes else find_groups(logic, constant, states_of, params.max_toggles)
-    return _Start(logic, reachable, constant, groups, {} if near else _codes(groups, params.seed))
-
-
-def _choose(start: _Start, params: SynthParams) -> tuple[_Choice, tuple[CodeReport, ...]]:
+def _choose(start: Prepared, params: SynthParams) -> tuple[_Choice, tuple[CodeReport, ...]]:
     """The cheaper of the logic in its own codes and in free ones; and what is known of the free ones."""
     logic, reachable, constant = start.logic, start.reachable, start.constant
     groups, known = start.groups, start.known
@@ -230,7 +248,7 @@ def _choose(start: _Start, params: SynthParams) -> tuple[_Choice, tuple[CodeRepo
     return choice, found
 
 
-def _choose_near(start: _Start, params: SynthParams, near: Circuit) -> tuple[list[_Choice], tuple[CodeReport, ...]]:
+def _choose_near(start: Prepared, params: SynthParams, near: Circuit) -> tuple[list[_Choice], tuple[CodeReport, ...]]:
     """The logic in the codes and gates of an earlier circuit, mapped onto its stacks as far as they still do, in
     several ways."""
     logic, reachable, constant, groups = start.logic, start.reachable, start.constant, start.groups
