@@ -13,10 +13,11 @@ from hdl2grid.circuit.model import Circuit, Source
 from hdl2grid.logic.model import Logic
 from hdl2grid.logic.reachability import Reachable, explore
 from hdl2grid.nets.partition import MAX_NETS, Drivers
+from hdl2grid.synth.codes.code_stacks import Coding, own_stacks
+from hdl2grid.synth.codes.find_codes import find_codes
 from hdl2grid.synth.codes.old_codes import old_coding
 from hdl2grid.synth.codes.recode import recode, recode_states
 from hdl2grid.synth.codes.register_groups import Behaviour, Group, find_groups
-from hdl2grid.synth.codes.search import Coding, find_codes, own_stacks
 from hdl2grid.synth.collectors import forms_of
 from hdl2grid.synth.emit import crowded_forms, emit, longest_wave
 from hdl2grid.synth.exact.block_reports import OPEN, block_reports

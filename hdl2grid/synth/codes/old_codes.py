@@ -15,8 +15,8 @@ from hdl2grid.circuit.model import Circuit, Level, Stack
 from hdl2grid.logic.model import Logic
 from hdl2grid.sim.compiled import CompiledEngine
 from hdl2grid.sim.pulse_network import Network, network_from_circuit
+from hdl2grid.synth.codes.code_stacks import Coding, code_of
 from hdl2grid.synth.codes.register_groups import Group
-from hdl2grid.synth.codes.search import Coding, code_of
 from hdl2grid.synth.gating import word_of
 
 _CHUNK = 4096
