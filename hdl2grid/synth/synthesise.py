@@ -19,7 +19,7 @@ from hdl2grid.synth.codes.old_codes import old_coding
 from hdl2grid.synth.codes.recode import recode, recode_states
 from hdl2grid.synth.codes.register_groups import Behaviour, Group, find_groups
 from hdl2grid.synth.collectors import forms_of
-from hdl2grid.synth.emit import crowded_forms, emit, longest_wave
+from hdl2grid.synth.emit import TimedMachine, crowded_forms, emit, longest_wave
 from hdl2grid.synth.exact.block_reports import OPEN, block_reports
 from hdl2grid.synth.mapper import Mapped, Mapper, timed_mapping
 from hdl2grid.synth.model import CodeReport, Synthesis, SynthParams, SynthReport
@@ -70,8 +70,7 @@ def _uncrowded(choice: _Choice, params: SynthParams, sources: Sequence[Source], 
     mapped = choice.mapped
     if mapped.all_stacks >= fewer_than:
         return None
-    parts = choice.logic, mapped.problem, mapped.timed, sources, choice.mapper.constant
-    return None if crowded_forms(*parts, params.pixel_nets, None, (), True) else mapped
+    return None if crowded_forms(choice.timed(mapped, sources), params.pixel_nets, None, (), True) else mapped
 
 
 def synthesise_near(
@@ -117,7 +116,7 @@ def _emitted(
     logic: Logic, choice: _Choice, mapped: Mapped, codes: tuple[CodeReport, ...], sources: Sequence[Source]
 ) -> Synthesis:
     """`mapped`, which is the choice's mapping or one made of it, as a circuit with its report."""
-    circuit = emit(choice.logic, mapped.problem, mapped.timed, sources, choice.mapper.constant)
+    circuit = emit(choice.timed(mapped, sources))
     known = {r.name for r in logic.registers} | {o.name for o in logic.outputs}
     circuit = replace(circuit, levels=tuple(level for level in circuit.levels if level.signal in known))
     return Synthesis(circuit, _report(replace(choice, mapped=mapped), codes, circuit))
@@ -156,8 +155,7 @@ def _joined(
     is_sparse = near is not None
     while mapped.all_stacks < fewer_than:
         if crowded is None:
-            parts = logic, mapped.problem, mapped.timed, sources, choice.mapper.constant
-            crowded = crowded_forms(*parts, most, near, near_nets, bool(short))
+            crowded = crowded_forms(choice.timed(mapped, sources), most, near, near_nets, bool(short))
         if not crowded:
             return mapped
         if not is_sparse:
@@ -186,6 +184,10 @@ class _Choice:
     @property
     def logic(self) -> Logic:
         return self.mapper.logic
+
+    def timed(self, mapped: Mapped, sources: Sequence[Source]) -> TimedMachine:
+        """`mapped`, which is the choice's mapping or one made of it."""
+        return TimedMachine(self.logic, mapped.problem, mapped.timed, sources, self.mapper.constant)
 
 
 Codings = dict[Behaviour, tuple[Coding, ...]]

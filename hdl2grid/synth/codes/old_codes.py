@@ -20,8 +20,11 @@ from hdl2grid.synth.codes.register_groups import Group
 from hdl2grid.synth.gating import word_of
 
 _CHUNK = 4096
+"""Ticks that are played at once. Guessed."""
 _MOST_EVENTS = 400_000
+"""Ticks after which no new code is waited for. Guessed."""
 _MOST_FILLINGS = 2000
+"""Ways that are tried to give free codes to new states. Guessed."""
 
 
 def registers_of(circuit: Circuit) -> dict[str, tuple[str, ...]]:

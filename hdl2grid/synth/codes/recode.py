@@ -17,10 +17,12 @@ from hdl2grid.synth.codes.code_stacks import Coding
 from hdl2grid.synth.codes.register_groups import Group, evaluate, node_supports
 from hdl2grid.synth.gating import word_of
 from hdl2grid.synth.gf2 import Basis, bits
+from hdl2grid.synth.rewrite.pseudoproducts import CONSTANT
 
 _MOST_TABLE = 256
+"""Points up to which the next code is made from a table of them; above it, from the old next state. Guessed."""
 _MOST_PLANES = 9
-_CONSTANT = 1 << 63
+"""Variables of which all affine functions, 2^10, are looked at as factors. Guessed."""
 
 
 def recode(logic: Logic, codings: Sequence[tuple[Group, Coding]]) -> Logic:
@@ -198,8 +200,8 @@ class _Recoder:
             for k, flat in enumerate(coding.flats):
                 value, factors = ones, []
                 for row in _ordered(flat, met):
-                    terms: list[tuple[int, ...]] = [(i,) for i in bits(row & ~_CONSTANT)]
-                    terms += [] if row & _CONSTANT else [()]
+                    terms: list[tuple[int, ...]] = [(i,) for i in bits(row & ~CONSTANT)]
+                    terms += [] if row & CONSTANT else [()]
                     factors.append(_built(self.builder, literals, terms))
                     vector = 0
                     for term in terms:
@@ -256,7 +258,7 @@ def _terms(columns: Sequence[int], degree: int) -> dict[tuple[int, ...], int]:
 
 
 def _canonical(rows: Sequence[int]) -> tuple[int, ...]:
-    return Basis(rows, ignore=_CONSTANT).sorted_rows()
+    return Basis(rows, ignore=CONSTANT).sorted_rows()
 
 
 def _ordered(flat: tuple[int, ...], met: set[tuple[int, ...]]) -> tuple[int, ...]:

@@ -19,17 +19,22 @@ from hdl2grid.logic.reachability import States
 from hdl2grid.logic.xag import AND, VARIABLE, XOR, Literal, Xag
 from hdl2grid.synth.gating import border_of, needed, variables_of, word_of
 from hdl2grid.synth.gf2 import bits
+from hdl2grid.synth.model import SynthParams
 
 StatesOf = Callable[[tuple[int, ...], int], States | None]
 
 MOST_STATES = 64
-"""Of a group, if it is not a ring (see `jumpcodes.py`)."""
+"""Of a group: a function of states is one word. Rings may have more (see `jump_counters.py`)."""
 _MOST_IN_RING = 1024
+"""States of a ring: codes of ten bits."""
 _MOST_POINTS = 1 << 16
+"""States of a group and its context together. Guessed."""
 _MOST_REGISTERS = 24
+"""Of a group. Guessed."""
 _MOST_CANDIDATES = 64
-REGISTER_TERMS = 2
-PIXEL_TERMS = 3
+"""Signals at a group's border that are tried as conditions under which alone it moves. Guessed."""
+REGISTER_TERMS, PIXEL_TERMS = SynthParams.register_terms, SynthParams.pixel_terms
+"""Most terms that a register's toggle takes, and a pixel."""
 
 
 @dataclass(frozen=True)
