@@ -28,8 +28,11 @@ from hdl2grid.synth.rewrite.shorter_sums import shorter_sums
 from hdl2grid.synth.sinks import GATE, REGISTER, Problem
 
 _ANY = 1 << 20
+"""A limit that no sum, and no number of stacks, comes near."""
 _SHARE = 8
+"""One in so many of the crowded sums, the longest, is cut at a time. Guessed."""
 _MOST_NEAR = 8
+"""Circuits near an old one that are handed back; each is laid out. Guessed."""
 _WORTH_ALL_COLOURS = 2
 """Tiles without a colour left over make layouts harder: they have to save more stacks than these."""
 

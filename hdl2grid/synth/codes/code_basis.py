@@ -29,8 +29,9 @@ _MOST_POINTS = 64
 _MOST_VARIABLES = 8
 """Code bits and context: 2^9 affine functions. Guessed."""
 _MOST_PRODUCTS = 200
+"""Products that annealing chooses from, those of fewest toggles. Guessed."""
 _MOST_EXACTLY_ONES = 80
-"""Cells that annealing chooses from, those of fewest toggles. Both guessed."""
+"""Exactly-ones that it chooses from, those of fewest toggles. Guessed."""
 _COOLING = Cooling(hot=3.0, cold=0.05)
 """In terms of sums. Guessed."""
 _EXCESS = 14

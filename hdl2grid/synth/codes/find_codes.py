@@ -1,5 +1,9 @@
 """State encoding: a free code with the fewest stacks, and how far it is proved that none has fewer.
 
+Theory knows a code's bits as partitions of the states, good where a tick maps blocks into blocks (J. Hartmanis,
+R. E. Stearns, "Algebraic Structure Theory of Sequential Machines", 1966). Here sums of bits are free, so spaces of
+functions of the state take the place of partitions, and linear algebra over GF(2) finds them.
+
 Small machines are searched by the rank of a code (`rank_search.py`), and of the codes found the best wired is taken
 (`code_choice.py`). Machines that read inputs are also searched by pseudoproducts (`pseudoproduct_search.py`). Rings of
 many states get the code of a shift register (`jump_counters.py`).

@@ -17,6 +17,7 @@ import networkx as nx
 from hdl2grid.logic.model import Logic
 from hdl2grid.logic.reachability import States
 from hdl2grid.logic.xag import AND, VARIABLE, XOR, Literal, Xag
+from hdl2grid.synth.exact.blocks import columns_of
 from hdl2grid.synth.gating import border_of, needed, variables_of, word_of
 from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.model import SynthParams
@@ -170,7 +171,7 @@ def _group(
     points = states_of(signals, _MOST_POINTS)
     if points is None:
         return None
-    columns = {nodes[s - 1]: _column(points, i) for i, s in enumerate(signals)}
+    columns = {nodes[s - 1]: column for s, column in columns_of(signals, points).items()}
     ones = (1 << len(points)) - 1
     number = {int(state): i for i, state in enumerate(own_states)}
     here = _numbers([columns[nodes[m]] for m in members], len(points), number)
@@ -212,7 +213,7 @@ def _needed_in_states(
     points = states_of(signals, _MOST_POINTS)
     if points is None:
         return ()
-    columns = {nodes[s - 1]: _column(points, i) for i, s in enumerate(signals)}
+    columns = {nodes[s - 1]: column for s, column in columns_of(signals, points).items()}
     ones = (1 << len(points)) - 1
     moves = 0
     for m, value in zip(members, evaluate(xag, data, columns, ones), strict=True):
@@ -223,10 +224,6 @@ def _needed_in_states(
     for node, value in zip(border, values, strict=True):
         found += [2 * node | flip for flip in (0, 1) if moves and not moves & ~(value ^ (ones if flip else 0))]
     return tuple(found)
-
-
-def _column(states: States, position: int) -> int:
-    return sum((int(s) >> position & 1) << i for i, s in enumerate(states))
 
 
 def _picked(vector: int, kept: Sequence[int]) -> int:

@@ -16,7 +16,9 @@ from hdl2grid.synth.exact.vectors import Words, group_ranks, rank, residues, spa
 from hdl2grid.synth.gf2 import Basis
 
 _MOST = 8
+"""Extensions that are handed back. Guessed."""
 _PAIR_WORK = 300_000
+"""Pairs of residues tried. Guessed."""
 
 
 @dataclass(frozen=True)

@@ -33,8 +33,8 @@ from hdl2grid.synth.rewrite.pseudoproducts import (
 
 _CONSTANT = np.uint64(CONSTANT)
 _LINEAR = np.uint64(CONSTANT - 1)  # all variables
-_BIT = np.uint64(1)
-_ZERO = np.uint64(0)
+_BIT = np.uint64(1)  # words, not numbers, for numba
+_ZERO = np.uint64(0)  # likewise
 
 
 class Codes(NamedTuple):

@@ -28,8 +28,8 @@ CONSTANT = 1 << 63
 """The bit of a constraint that is the constant 1."""
 _CONSTANT = np.uint64(CONSTANT)
 _LINEAR = np.uint64(CONSTANT - 1)  # all variables
-_BIT = np.uint64(1)
-_ZERO = np.uint64(0)
+_BIT = np.uint64(1)  # words, not numbers, for numba
+_ZERO = np.uint64(0)  # likewise
 
 
 class TermRows(NamedTuple):
