@@ -15,7 +15,7 @@ import numpy as np
 from hdl2grid.synth.exact.extensions import smallest_extensions
 from hdl2grid.synth.exact.local_cells import Target
 from hdl2grid.synth.exact.one_level import OneLevel, Space, express, lightest_cell, products
-from hdl2grid.synth.exact.vectors import flats_within
+from hdl2grid.synth.exact.word_vectors import flats_within
 from hdl2grid.synth.gf2 import Basis, bits
 
 

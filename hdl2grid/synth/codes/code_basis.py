@@ -19,7 +19,7 @@ from hdl2grid.synth.annealing import Cooling, heat_at, is_accepted
 from hdl2grid.synth.codes.register_groups import REGISTER_TERMS, Behaviour
 from hdl2grid.synth.exact.basis_choice import toggle_price
 from hdl2grid.synth.exact.exactly_one import SIZES, add_exactly_ones
-from hdl2grid.synth.exact.vectors import flats_within, ones_in, rank, reduced_with_tag, residues, words
+from hdl2grid.synth.exact.word_vectors import flats_within, ones_in, rank, reduced_with_tag, residues, words
 from hdl2grid.synth.gf2 import Basis
 
 _MOST_DIMENSION = 14

@@ -24,7 +24,7 @@ from numba import njit
 from hdl2grid.base.rng import below, seeded
 from hdl2grid.synth.annealing import Cooling, heat_at, is_accepted
 from hdl2grid.synth.codes.register_groups import Behaviour
-from hdl2grid.synth.exact.vectors import widen
+from hdl2grid.synth.exact.word_vectors import widen
 from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.rewrite.covers import Cube, Flat, Terms
 from hdl2grid.synth.rewrite.pseudoproducts import CONSTANT

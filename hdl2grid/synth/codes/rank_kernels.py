@@ -9,7 +9,7 @@ from numba import njit
 
 from hdl2grid.base.rng import below
 from hdl2grid.synth.annealing import Cooling, heat_at, is_accepted, most_accepted
-from hdl2grid.synth.exact.vectors import widen
+from hdl2grid.synth.exact.word_vectors import widen
 
 _CODES = Cooling(hot=0.6, cold=0.12)
 """In ranks. Guessed."""

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from hdl2grid.synth.exact.vectors import reduced
+from hdl2grid.synth.exact.word_vectors import reduced
 from hdl2grid.synth.gf2 import Basis
 
 _DEEP = 12

@@ -12,7 +12,7 @@ from numba import njit
 from hdl2grid.base.rng import below, seeded
 from hdl2grid.synth.annealing import Cooling, heat_at, is_accepted
 from hdl2grid.synth.exact.local_cells import Target
-from hdl2grid.synth.exact.vectors import ones_in, reduced_with_tag
+from hdl2grid.synth.exact.word_vectors import ones_in, reduced_with_tag
 from hdl2grid.synth.gf2 import Basis, bits
 
 _COOLING = Cooling(hot=4.0, cold=0.01)

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from hdl2grid.synth.exact.vectors import Words, residues
+from hdl2grid.synth.exact.word_vectors import Words, residues
 from hdl2grid.synth.gf2 import Basis
 
 _MOST_SETS = 7_000_000

@@ -14,7 +14,7 @@ import numpy as np
 from numba import njit
 
 from hdl2grid.synth.exact.local_cells import LocalCell, Target
-from hdl2grid.synth.exact.vectors import ones_in
+from hdl2grid.synth.exact.word_vectors import ones_in
 from hdl2grid.synth.network import COLLECTOR
 
 _MOST_SIGNALS = 64

@@ -22,7 +22,7 @@ from hdl2grid.synth.exact.exactly_one import add_exactly_ones
 from hdl2grid.synth.exact.extensions import Extension, smallest_extensions
 from hdl2grid.synth.exact.extra_cells import add_extras
 from hdl2grid.synth.exact.local_cells import LocalCell, Target
-from hdl2grid.synth.exact.vectors import Words, flats_within, lightest_planes, words
+from hdl2grid.synth.exact.word_vectors import Words, flats_within, lightest_planes, words
 from hdl2grid.synth.gf2 import Basis, bits
 from hdl2grid.synth.network import EXACTLY_ONE, PRODUCT
 
