@@ -9,10 +9,10 @@ import pytest
 from synth_support import Words, clock_12h, compare, sources_of, walk
 
 from hdl2grid.logic.model import Logic
+from hdl2grid.synth.codes.find_codes import find_codes
 from hdl2grid.synth.codes.pseudoproduct_search import answers_of, find_flat_codes
 from hdl2grid.synth.codes.register_groups import Behaviour
-from hdl2grid.synth.codes.search import find_codes
-from hdl2grid.synth.exact.closure import is_bound_excluded
+from hdl2grid.synth.exact.closure_proof import is_bound_excluded
 from hdl2grid.synth.exact.exactly_one import exactly_ones_within
 from hdl2grid.synth.gf2 import Basis
 from hdl2grid.synth.model import SynthParams

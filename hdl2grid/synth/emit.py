@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import networkx as nx
 
@@ -21,33 +22,37 @@ from hdl2grid.synth.timing.timed_network import Timed
 _SHORT = {PRODUCT: "and", EXACTLY_ONE: "one", COLLECTOR: "sum"}
 
 
-def emit(logic: Logic, problem: Problem, timed: Timed, sources: Sequence[Source], constant: frozenset[int]) -> Circuit:
-    """The circuit of a timed problem. Every plain stack says 0 in the first state."""
-    return _Emitter(logic, problem, timed, sources, constant).circuit()
+@dataclass(frozen=True)
+class TimedMachine:
+    """A logic, its problem and network with rounds, the sources of its events, and its registers (numbers) that never
+    change."""
+
+    logic: Logic
+    problem: Problem
+    timed: Timed
+    sources: Sequence[Source]
+    constant: frozenset[int]
+
+
+def emit(machine: TimedMachine) -> Circuit:
+    """The circuit of a machine. Every plain stack says 0 in the first state."""
+    return _Emitter(machine).circuit()
 
 
 def crowded_forms(
-    logic: Logic,
-    problem: Problem,
-    timed: Timed,
-    sources: Sequence[Source],
-    constant: frozenset[int],
-    pixel_nets: int,
-    near: Circuit | None,
-    near_nets: Sequence[Drivers],
-    quick: bool,
+    machine: TimedMachine, pixel_nets: int, near: Circuit | None, near_nets: Sequence[Drivers], quick: bool
 ) -> tuple[set[Form], Partition]:
     """The partition of drivers into nets that was found, and the forms of the sinks and toggles that have more nets in
     it than colours allow. With an earlier circuit drivers are joined on its nets only."""
-    emitter = _Emitter(logic, problem, timed, sources, constant)
+    emitter = _Emitter(machine)
     circuit = emitter.circuit()
     kept = () if near is None else renamed_nets(near_nets, circuit, near)
     shared = share_nets(circuit, pixel_nets, kept, near is not None, quick)
     crowded = set(shared.crowded)
-    network = problem.network
+    problem, timed = machine.problem, machine.timed
     places = [(s.form, signals) for s, signals in zip(problem.sinks, timed.sinks, strict=True)]
     for cell in timed.cells:
-        places += zip(network.cells[cell].factors, timed.toggles[cell], strict=True)
+        places += zip(problem.network.cells[cell].factors, timed.toggles[cell], strict=True)
     return {form for form, signals in places if emitter.names_of(signals) in crowded}, shared
 
 
@@ -55,22 +60,15 @@ class _Emitter:
     """Names are given first, to everything; then the stacks are made in the order registers and gates, cells,
     buffers, reset buffers."""
 
-    def __init__(
-        self,
-        logic: Logic,
-        problem: Problem,
-        timed: Timed,
-        sources: Sequence[Source],
-        constant: frozenset[int],
-    ) -> None:
-        self.logic, self.problem, self.timed = logic, problem, timed
-        self.sources, self.constant = tuple(sources), constant
-        self.network = problem.network
+    def __init__(self, machine: TimedMachine) -> None:
+        self.logic, self.problem, self.timed = machine.logic, machine.problem, machine.timed
+        self.sources, self.constant = tuple(machine.sources), machine.constant
+        self.network = self.problem.network
         self.stacks: list[Stack] = []
         self.origin: list[Origin] = []
         self.initial = self._initial_values()
         self.owner = self._owners()
-        self.taken = {source.name for source in sources}
+        self.taken = {source.name for source in self.sources}
         self.drivers: dict[int, tuple[str, ...]] = {}
         self.gate_names: list[str] = []
         self.reset_names: list[str] = ["reset"]

@@ -2,21 +2,17 @@
 
 The old stacks become cells of the network, over registers and switches of the same names. A sink keeps its old sum
 where that is still what it wants in every reachable state. What is left is expressed by old cells and, modulo those,
-by the fewest new ones: with the old cells among the affine functions this is the search of `onelevel.py`.
+by the fewest new ones (`near_sums.py`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
-
-import numpy as np
 
 from hdl2grid.circuit.match import plain_name
 from hdl2grid.circuit.model import Circuit, Stack
 from hdl2grid.logic.model import Logic
-from hdl2grid.logic.reachability import States
 from hdl2grid.synth.codes.old_codes import registers_of
 from hdl2grid.synth.exact.blocks import (
     Block,
@@ -25,29 +21,20 @@ from hdl2grid.synth.exact.blocks import (
     Truth,
     Truths,
     cluster,
+    columns_of,
     map_blocks,
     place_cells,
     task_of,
     truth_of,
-    vector_of,
 )
-from hdl2grid.synth.exact.extensions import smallest_extensions
-from hdl2grid.synth.exact.local_cells import Target
-from hdl2grid.synth.exact.one_level import OneLevel, Space, express, lightest_cell, products
-from hdl2grid.synth.exact.vectors import flats_within
-from hdl2grid.synth.gf2 import Basis, bits
+from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.model import SynthParams
+from hdl2grid.synth.near_sums import NearSums, near_sums
 from hdl2grid.synth.network import PRODUCT, Cell, Form, Network
 from hdl2grid.synth.sinks import OUTPUT, Problem, Sink
 
-_MOST_STATES = 1 << 17
-_MOST_TESTS = 1 << 26
-_MOST_FLIPS = 3
-_MOST_MEMBERS = 20_000
-_MOST_CHOICES = 30
-_TOO_LONG = 6
-_A_CELL = 2
-_MOST_SOLUTIONS = 8
+_MOST_WIDTH = 62
+"""Signals that an old and a new form may depend on to be compared: a state is one word."""
 
 
 def strobes_of(circuit: Circuit) -> dict[str, str]:
@@ -98,7 +85,7 @@ def stay_near(
 def _choices(counts: Sequence[int]) -> Iterator[tuple[int, ...]]:
     """Which solution each block takes: of all the first, and then of one of them another."""
     yield (0,) * len(counts)
-    for rank in range(1, _MOST_SOLUTIONS):
+    for rank in range(1, max(counts, default=0)):
         for i, count in enumerate(counts):
             if rank < count:
                 yield tuple(rank if j == i else 0 for j in range(len(counts)))
@@ -211,22 +198,18 @@ class _Old:
         return None if drivers is None else self.form(drivers)
 
 
-def _columns(signals: Sequence[int], states: States) -> dict[int, int]:
-    return {s: vector_of(states >> np.uint64(i) & np.uint64(1)) for i, s in enumerate(signals)}
-
-
 def _still_right(network: Network, wanted: Form, form: Form, states_of: StatesOf) -> Form | None:
     """The old form with the constant that it needs; None where it is not `wanted` in every reachable state."""
     if not (wanted ^ form) & ~1:
         return wanted
     signals = tuple(bits(network.support([wanted, form])))
-    if len(signals) > 62:
+    if len(signals) > _MOST_WIDTH:
         return None
-    states = states_of(signals, _MOST_STATES)
+    states = states_of(signals, SynthParams.joint_states)
     if states is None:
         return None
     ones = (1 << len(states)) - 1
-    a, b = network.evaluate([wanted, form], _columns(signals, states), ones)
+    a, b = network.evaluate([wanted, form], columns_of(signals, states), ones)
     return form if a == b else form ^ 1 if a == b ^ ones else None
 
 
@@ -245,10 +228,10 @@ def _solve_blocks(problem: Problem, known: _Old, states_of: StatesOf, params: Sy
         mask = sum(1 << s for s in signals)
         given = [c for c in known.cells if not problem.network.support([1 << c]) & ~mask]
         ones = (1 << len(states)) - 1
-        table = _columns(signals, states)
+        table = columns_of(signals, states)
         vectors = problem.network.evaluate([1 << c for c in given], table, ones)
         old = [_kept(known.form_of(problem.sinks[i]), given) for i in block.sinks]
-        found = _with_given(len(states), columns, targets, vectors, old)
+        found = near_sums(len(states), columns, targets, vectors, old)
         if found:
             solved.append(_Solved(block, tuple(given), found))
     return solved
@@ -260,20 +243,12 @@ def _kept(form: Form | None, given: Sequence[int]) -> frozenset[int]:
 
 
 @dataclass(frozen=True)
-class _Found:
-    """New cells and, for each target, its sum over constant, variables and those; and the given cells in it."""
-
-    new: OneLevel
-    given: tuple[frozenset[int], ...]
-
-
-@dataclass(frozen=True)
 class _Solved:
     """A block and its solutions over the old cells `given`, the cheapest first."""
 
     block: Block
     given: tuple[int, ...]
-    found: tuple[_Found, ...]
+    found: tuple[NearSums, ...]
 
     def placed(self, network: Network, rank: int) -> dict[int, Form]:
         """The forms of the block's sinks in one of the solutions, whose new cells are put into the network."""
@@ -283,115 +258,3 @@ class _Solved:
             i: form ^ sum(1 << self.given[g] for g in chosen)
             for i, form, chosen in zip(self.block.sinks, forms, found.given, strict=True)
         }
-
-
-def _with_given(
-    num_states: int,
-    variables: Sequence[int],
-    targets: Sequence[Target],
-    given: Sequence[int],
-    old: Sequence[frozenset[int]],
-) -> tuple[_Found, ...]:
-    """Few new cells beside the given ones, and sums that differ little from the old ones: the fewest cells, or one cell
-    more that makes good an old sum, which may cost less than a sum of many old ones. Several, the cheapest first."""
-    space = Space(num_states, variables, [t.vector for t in targets])
-    priced: dict[_Found, int] = {}
-    for made in [*_new_cells(space, targets, given), *_amending_cells(space, targets, given, old)]:
-        cells = [lightest_cell(space, v, {})[0] for v in made]
-        sums = [_near_sum(space, t, given, made, start) for t, start in zip(targets, old, strict=True)]
-        price = sum(_A_CELL + len(cell.factors) for cell in cells) + sum(price for price, _, _ in sums)
-        new = OneLevel(tuple(cells), tuple(mask for _, mask, _ in sums), len(cells))
-        priced.setdefault(_Found(new, tuple(kept for _, _, kept in sums)), price)
-    return tuple(sorted(priced, key=lambda found: priced[found])[:_MOST_SOLUTIONS])
-
-
-def _new_cells(space: Space, targets: Sequence[Target], given: Sequence[int]) -> list[list[int]]:
-    """Choices of the fewest products, as vectors, that with the given cells and the affine functions span the
-    targets; none where no products do."""
-    wide = Basis([space.ones, *space.variables, *given])
-    quotient = Basis(wide.reduce(t.vector) for t in targets)
-    if not len(quotient):
-        return [[]]
-    rows = [*quotient.sorted_rows(), *wide.sorted_rows()]
-    found = []
-    if len(space.planes) << len(rows) <= _MOST_TESTS:
-        within, _ = flats_within(np.array(rows, dtype=np.uint64), space.planes)
-        found = smallest_extensions(wide, quotient, within)
-    if not found or len(found[0].quotient) > len(quotient):
-        found = smallest_extensions(wide, quotient, products(space.planes))
-    if not found:
-        return []
-    heights = {int(v): sum(int(p) & int(v) == int(v) for p in space.planes) for v in found[0].members[:_MOST_MEMBERS]}
-    order = sorted(heights, key=lambda v: (heights[v], v))
-    choices = []
-    for first in order[:_MOST_CHOICES]:
-        basis = Basis(wide.sorted_rows())
-        chosen = [v for v in (first, *order) if basis.add(v)]
-        if not any(basis.reduce(t.vector) for t in targets):
-            choices.append(chosen)
-    return choices
-
-
-def _amending_cells(
-    space: Space, targets: Sequence[Target], given: Sequence[int], old: Sequence[frozenset[int]]
-) -> list[list[int]]:
-    """Single products that, with the old sum of a target, or all but one given cell of it, and few variables, say what
-    the target should; those with which the given cells span all targets."""
-    wide = Basis([space.ones, *space.variables, *given])
-    found: dict[int, tuple[int, int]] = {}
-    members = products(space.planes)[:_MOST_MEMBERS].tolist()
-    for target, start in zip(targets, old, strict=True):
-        for kept in [start, *(start - {g} for g in sorted(start))]:
-            lacks = target.vector
-            for g in kept:
-                lacks ^= given[g]
-            if kept == start and lacks in space.lightest:
-                break
-            for vector in members:
-                mask = space.lightest.get(lacks ^ vector)
-                if mask is not None:
-                    terms = (mask >> 1).bit_count() + len(kept)
-                    found[vector] = min((terms, vector), found.get(vector, (terms, vector)))
-    chosen = sorted(found, key=lambda v: found[v])[:_MOST_CHOICES]
-    return [[v] for v in chosen if not any(Basis([*wide.sorted_rows(), v]).reduce(t.vector) for t in targets)]
-
-
-def _near_sum(
-    space: Space, target: Target, given: Sequence[int], made: Sequence[int], start: frozenset[int]
-) -> tuple[int, int, frozenset[int]]:
-    """A sum for the target: its price, a mask of constant, variables and made cells, and the given cells in it. A
-    sum is dear that differs from `start` in many cells, or has more terms than its sink takes."""
-    first = len(space.variables) + 1
-    own = 0 if target.own is None else 2 << target.own
-    best: tuple[int, int, frozenset[int]] | None = None
-    rest = target.vector
-    for g in start:
-        rest ^= given[g]
-
-    def offer(mask: int, kept: frozenset[int]) -> None:
-        nonlocal best
-        terms = ((mask & ~own) >> 1).bit_count() + len(kept)
-        price = terms + 3 * len(kept ^ start) + _TOO_LONG * max(0, terms - target.limit)
-        if best is None or price < best[0]:
-            best = price, mask, kept
-
-    for size in range(_MOST_FLIPS + 1):
-        for flips in combinations(range(len(given)), size):
-            flipped = rest
-            for g in flips:
-                flipped ^= given[g]
-            for subset in range(1 << len(made)):
-                vector = flipped
-                for j in bits(subset):
-                    vector ^= made[j]
-                mask = space.lightest.get(vector)
-                if mask is not None:
-                    offer(mask | subset << first, start ^ frozenset(flips))
-        if best is not None and best[0] <= 3 * (size + 1):
-            return best
-    if best is None:
-        mask = express(space, [*given, *made], [target.vector])[0]
-        kept = frozenset(g for g in range(len(given)) if mask >> (first + g) & 1)
-        offer(mask & (1 << first) - 1 | mask >> (first + len(given)) << first, kept)
-    assert best is not None
-    return best

@@ -13,12 +13,13 @@ from hdl2grid.circuit.model import Circuit, Source
 from hdl2grid.logic.model import Logic
 from hdl2grid.logic.reachability import Reachable, explore
 from hdl2grid.nets.partition import MAX_NETS, Drivers, Partition, share_nets
+from hdl2grid.synth.codes.code_stacks import Coding, own_stacks
+from hdl2grid.synth.codes.find_codes import find_codes
 from hdl2grid.synth.codes.old_codes import old_coding
 from hdl2grid.synth.codes.recode import recode, recode_states
 from hdl2grid.synth.codes.register_groups import Behaviour, Group, find_groups
-from hdl2grid.synth.codes.search import Coding, find_codes, own_stacks
 from hdl2grid.synth.collectors import forms_of
-from hdl2grid.synth.emit import crowded_forms, emit, longest_wave
+from hdl2grid.synth.emit import TimedMachine, crowded_forms, emit, longest_wave
 from hdl2grid.synth.exact.block_reports import OPEN, block_reports
 from hdl2grid.synth.mapper import Mapped, Mapper, timed_mapping
 from hdl2grid.synth.model import CodeReport, Synthesis, SynthParams, SynthReport
@@ -27,8 +28,11 @@ from hdl2grid.synth.rewrite.shorter_sums import shorter_sums
 from hdl2grid.synth.sinks import GATE, REGISTER, Problem
 
 _ANY = 1 << 20
+"""A limit that no sum, and no number of stacks, comes near."""
 _SHARE = 8
+"""One in so many of the crowded sums, the longest, is cut at a time. Guessed."""
 _MOST_NEAR = 8
+"""Circuits near an old one that are handed back; each is laid out. Guessed."""
 _WORTH_ALL_COLOURS = 2
 """Tiles without a colour left over make layouts harder: they have to save more stacks than these."""
 
@@ -85,8 +89,7 @@ def _uncrowded(
     mapped = choice.mapped
     if mapped.all_stacks >= fewer_than:
         return None
-    parts = choice.logic, mapped.problem, mapped.timed, sources, choice.mapper.constant
-    crowded, shared = crowded_forms(*parts, params.pixel_nets, None, (), True)
+    crowded, shared = crowded_forms(choice.timed(mapped, sources), params.pixel_nets, None, (), True)
     return None if crowded else (mapped, shared)
 
 
@@ -141,7 +144,7 @@ def _emitted(
 ) -> Synthesis:
     """`mapped`, which is the choice's mapping or one made of it, as a circuit with its report; `shared` are its nets,
     where they were looked for."""
-    circuit = emit(choice.logic, mapped.problem, mapped.timed, sources, choice.mapper.constant)
+    circuit = emit(choice.timed(mapped, sources))
     known = {r.name for r in logic.registers} | {o.name for o in logic.outputs}
     circuit = replace(circuit, levels=tuple(level for level in circuit.levels if level.signal in known))
     report = _report(replace(choice, mapped=mapped), codes, circuit)
@@ -182,8 +185,7 @@ def _joined(
     is_sparse = near is not None
     while mapped.all_stacks < fewer_than:
         if crowded is None:
-            parts = logic, mapped.problem, mapped.timed, sources, choice.mapper.constant
-            crowded, shared = crowded_forms(*parts, most, near, near_nets, bool(short))
+            crowded, shared = crowded_forms(choice.timed(mapped, sources), most, near, near_nets, bool(short))
         if shared is not None and not crowded:
             return mapped, shared
         if not is_sparse:
@@ -212,6 +214,10 @@ class _Choice:
     @property
     def logic(self) -> Logic:
         return self.mapper.logic
+
+    def timed(self, mapped: Mapped, sources: Sequence[Source]) -> TimedMachine:
+        """`mapped`, which is the choice's mapping or one made of it."""
+        return TimedMachine(self.logic, mapped.problem, mapped.timed, sources, self.mapper.constant)
 
 
 Codings = dict[Behaviour, tuple[Coding, ...]]

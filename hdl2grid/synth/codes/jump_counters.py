@@ -16,10 +16,12 @@ from functools import lru_cache
 from hdl2grid.synth.codes.register_groups import Behaviour, ring_of
 from hdl2grid.synth.gf2 import Basis, bits
 from hdl2grid.synth.rewrite.covers import Flat
+from hdl2grid.synth.rewrite.pseudoproducts import CONSTANT
 
-_CONSTANT = 1 << 63
 _MOST_WIDTH = 10
+"""Code bits: rings of up to 1,024 states."""
 _MOST_CELLS = 6
+"""States that the wanted functions may tell apart, a cell for each. Guessed."""
 
 
 @dataclass(frozen=True)
@@ -116,11 +118,11 @@ def _with_zero(width: int, polynomial: int) -> tuple[list[int], Flat]:
 
 
 def _single(code: int, width: int) -> Flat:
-    return _canonical([1 << j | (_CONSTANT if code >> j & 1 else 0) for j in range(width)])
+    return _canonical([1 << j | (CONSTANT if code >> j & 1 else 0) for j in range(width)])
 
 
 def _canonical(rows: Sequence[int]) -> Flat:
-    return Basis(rows, ignore=_CONSTANT).sorted_rows()
+    return Basis(rows, ignore=CONSTANT).sorted_rows()
 
 
 def most_bits_inside(inside: Sequence[int], num_states: int, width: int) -> int:

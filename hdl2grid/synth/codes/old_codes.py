@@ -15,13 +15,16 @@ from hdl2grid.circuit.model import Circuit, Level, Stack
 from hdl2grid.logic.model import Logic
 from hdl2grid.sim.compiled import CompiledEngine
 from hdl2grid.sim.pulse_network import Network, network_from_circuit
+from hdl2grid.synth.codes.code_stacks import Coding, code_of
 from hdl2grid.synth.codes.register_groups import Group
-from hdl2grid.synth.codes.search import Coding, code_of
 from hdl2grid.synth.gating import word_of
 
 _CHUNK = 4096
+"""Ticks that are played at once. Guessed."""
 _MOST_EVENTS = 400_000
+"""Ticks after which no new code is waited for. Guessed."""
 _MOST_FILLINGS = 2000
+"""Ways that are tried to give free codes to new states. Guessed."""
 
 
 def registers_of(circuit: Circuit) -> dict[str, tuple[str, ...]]:

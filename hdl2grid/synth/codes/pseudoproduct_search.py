@@ -1,8 +1,8 @@
-"""Codes for machines that read switches or other registers: as few flats as possible in all of their functions.
+"""Codes for machines that read switches or other registers: as few pseudoproducts as possible in all their functions.
 
-`dim W - dim A` says little where each state answers its inputs in its own way. There the stacks are the flats of
-exclusive sums (see `flats.py`) over code bits and inputs together, codes that no state has being don't-cares.
-The search goes from what is cheap to tell to what is true:
+`dim W - dim A` says little where each state answers its inputs in its own way. There the stacks are the terms of
+exclusive-or sums of pseudoproducts (see `pseudoproducts.py`) over code bits and inputs together, codes that no state
+has being don't-cares. The search goes from what is cheap to tell to what is true:
 
 1. Each state's answers (next state, outputs) are an exclusive sum of cubes over the inputs, made once, with the next
    states as formal vectors: a pseudo-Kronecker expansion of all answers at once.
@@ -16,31 +16,59 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numba import njit
 
-from hdl2grid.base.rng import below, seeded, unit
+from hdl2grid.base.rng import below, seeded
+from hdl2grid.synth.annealing import Cooling, heat_at, is_accepted
 from hdl2grid.synth.codes.register_groups import Behaviour
-from hdl2grid.synth.exact.vectors import widen
+from hdl2grid.synth.exact.word_vectors import widen
 from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.rewrite.covers import Cube, Flat, Terms
+from hdl2grid.synth.rewrite.pseudoproducts import CONSTANT
 
-_MOST_INPUTS = 11
-_MOST_OUTPUTS = 50
-_MOST_CUBES = 1500
-_CONSTANT = 1 << 63
-_WORK = 60_000_000  # rows of matrices reduced while codes are annealed, for each width
-_RESTARTS = 6
-_QUICK_PAIRS = 600  # pairs that a short walk looks at, for each cube of the first cover
-_LONG_STEPS = 1_500_000
-_LONG_TRIES = 2
-_KEPT = 3
-_SAMPLE = 3
-_MOVES = 160
-_LARGE = 120  # cubes from which on short walks get no longer, and fewer
-_WIDER = 2
+
+@dataclass(frozen=True)
+class FlatBudget:
+    """Limits of the search. Guessed."""
+
+    inputs: int = 11
+    outputs: int = 50
+    cubes: int = 1500
+    """Of a machine that is searched: signals that it reads, functions wanted of it, cubes of all its states."""
+    wider: int = 2
+    """Bits beyond the fewest that codes may have."""
+    width: int = 16
+    """Most bits of codes that are annealed."""
+    restarts: int = 6
+    """Annealings for each width."""
+    work: int = 60_000_000
+    """Rows of matrices reduced in these, all together; a cube's row counts for `work_a_row`."""
+    work_a_row: int = 12
+    steps: int = 300
+    """Least steps of an annealing."""
+    quick_pairs: int = 600
+    """Pairs of terms that a short walk looks at, for each cube of the first sum and `few_cubes` more."""
+    few_cubes: int = 8
+    kept: int = 3
+    """Codes that are changed by single moves, and then get a long walk."""
+    sample: int = 3
+    """Annealed codes after which a search is ended in which the given ones take two thirds of their stacks."""
+    moves: int = 160
+    """Single moves in all."""
+    large: int = 120
+    """Cubes from which on there is a quarter of the moves, and short walks get no longer."""
+    long_pairs: int = 1_500_000
+    """Pairs of terms that a long walk looks at."""
+    long_tries: int = 2
+    """Long walks for each code."""
+
+
+BUDGET = FlatBudget()
+_COOLING = Cooling(hot=1.2, cold=0.1)
+"""In ranks. Guessed."""
 
 
 @dataclass(frozen=True)
@@ -79,7 +107,7 @@ def answers_of(behaviour: Behaviour) -> Answers | None:
     """The machine's answers; None where it has no inputs or too many, or does not meet all their levels in all
     states."""
     n, p = behaviour.num_states, len(behaviour.context)
-    if not 0 < p <= _MOST_INPUTS or len(behaviour.wanted) > _MOST_OUTPUTS or len(behaviour.here) != n << p:
+    if not 0 < p <= BUDGET.inputs or len(behaviour.wanted) > BUDGET.outputs or len(behaviour.here) != n << p:
         return None
     points = len(behaviour.here)
     level = [0] * points
@@ -101,7 +129,7 @@ def answers_of(behaviour: Behaviour) -> Answers | None:
             states.append(s)
             cubes.append(cube)
             answers.append(value)
-    if len(cubes) > _MOST_CUBES:
+    if len(cubes) > BUDGET.cubes:
         return None
     return Answers(n, p, len(behaviour.wanted), tuple(states), tuple(cubes), tuple(answers))
 
@@ -152,8 +180,8 @@ def find_flat_codes(
 class _Search:
     def __init__(self, behaviour: Behaviour, answers: Answers, bound: int, seed: int) -> None:
         self.behaviour, self.answers, self.bound, self.seed = behaviour, answers, bound, seed
-        self.pairs = _QUICK_PAIRS * (min(len(answers.cubes), _LARGE) + 8)
-        self.moves = _MOVES if len(answers.cubes) <= _LARGE else _MOVES // 4
+        self.pairs = BUDGET.quick_pairs * (min(len(answers.cubes), BUDGET.large) + BUDGET.few_cubes)
+        self.moves = BUDGET.moves if len(answers.cubes) <= BUDGET.large else BUDGET.moves // 4
         self.known: dict[tuple[int, tuple[int, ...]], int] = {}
         self.cubes = list(dict.fromkeys(answers.cubes))
 
@@ -161,11 +189,11 @@ class _Search:
         tried: list[tuple[int, int, tuple[int, ...]]] = []
         for width, codes in self._candidates(given):
             tried.append((self._price(width, codes), width, codes))
-            hopeless = len(tried) == len(given) + _SAMPLE and self._is_hopeless(tried, len(given))
+            hopeless = len(tried) == len(given) + BUDGET.sample and self._is_hopeless(tried, len(given))
             if tried[-1][0] <= self.bound or hopeless:
                 _, width, codes = min(tried)
                 return [self._long(width, codes, False), self._long(width, codes, True)]
-        best = self._improved(sorted(set(tried))[:_KEPT])
+        best = self._improved(sorted(set(tried))[: BUDGET.kept])
         made = [self._long(width, codes, False) for _, width, codes in sorted(set(best))]
         made.sort(key=lambda code: (code.stacks, code.width, code.codes))
         return [made[0], self._long(made[0].width, made[0].codes, True), *made[1:]]
@@ -174,7 +202,7 @@ class _Search:
         yield from given
         n = self.answers.num_states
         least = max(1, (n - 1).bit_length())
-        for width in range(least, min(least + _WIDER, n - 1, 16) + 1):
+        for width in range(least, min(least + BUDGET.wider, n - 1, BUDGET.width) + 1):
             for codes in self._annealed(width):
                 yield width, codes
 
@@ -220,15 +248,15 @@ class _Search:
         for s, cube, answer in zip(answers.states, answers.cubes, answers.answers, strict=True):
             mask = answers.mask(answer, codes, width)
             if mask:
-                state = [1 << j | (0 if not codes[s] >> j & 1 else _CONSTANT) for j in range(width)]
-                terms.add((*state, *(1 << (width + v) | (_CONSTANT if bit else 0) for v, bit in cube)), mask)
+                state = [1 << j | (0 if not codes[s] >> j & 1 else CONSTANT) for j in range(width)]
+                terms.add((*state, *(1 << (width + v) | (CONSTANT if bit else 0) for v, bit in cube)), mask)
         return terms
 
     def _long(self, width: int, codes: tuple[int, ...], narrow: bool) -> FlatCode:
         best: Terms | None = None
-        for number in range(1 if narrow else _LONG_TRIES):
+        for number in range(1 if narrow else BUDGET.long_tries):
             terms = self._cover(width, codes)
-            terms.walk(_LONG_STEPS, self.seed + number, narrow, codes, width)
+            terms.walk(BUDGET.long_pairs, self.seed + number, narrow, codes, width)
             if best is None or terms.count < best.count:
                 best = terms
         assert best is not None
@@ -244,40 +272,54 @@ class _Search:
         starts = np.zeros(len(self.cubes) + 1, dtype=np.int64)
         for i in order:
             starts[number[answers.cubes[i]] + 1] += 1
-        starts = np.cumsum(starts)
-        kinds = np.array([len(cube) for cube in self.cubes], dtype=np.int64)
-        states = np.array([answers.states[i] for i in order], dtype=np.int64)
-        outputs = np.array([answers.answers[i] >> n for i in order], dtype=np.uint64)
         nexts = np.full((len(order), n), -1, dtype=np.int64)
         for row, i in enumerate(order):
             for k, t in enumerate(bits(answers.answers[i] & ((1 << n) - 1))):
                 nexts[row, k] = t
-        steps = max(300, _WORK // (_RESTARTS * (len(order) * 12 + 1)))
-        for restart in range(_RESTARTS):
+        rows = _Rows(
+            starts=np.cumsum(starts),
+            literals=np.array([len(cube) for cube in self.cubes], dtype=np.int64),
+            states=np.array([answers.states[i] for i in order], dtype=np.int64),
+            outputs=np.array([answers.answers[i] >> n for i in order], dtype=np.uint64),
+            nexts=nexts,
+        )
+        steps = max(BUDGET.steps, BUDGET.work // (BUDGET.restarts * (len(order) * BUDGET.work_a_row + 1)))
+        for restart in range(BUDGET.restarts):
             random = seeded(self.seed, width, restart)
             start = np.arange(n, dtype=np.int64)
             for s in range(n - 1, 0, -1):
                 other = below(random, s + 1)
                 start[s], start[other] = start[other], start[s]
-            codes = _anneal_ranks(width, start, starts, kinds, states, outputs, nexts, steps, random)
+            codes = _anneal_ranks(rows, width, start, steps, random)
             yield tuple(int(c) for c in codes)
 
 
+class _Rows(NamedTuple):
+    """Answers, sorted by cube: those of cube c, of `literals[c]` literals, are in rows `starts[c]` to
+    `starts[c + 1] - 1`. Row i says that the states in `nexts[i]` (-1 after the last) and the wanted functions
+    `outputs[i]` (a mask) are added at state `states[i]`."""
+
+    starts: Any
+    literals: Any
+    states: Any
+    outputs: Any
+    nexts: Any
+
+
 @njit(cache=True)
-def _anneal_ranks(
-    width: int, start: Any, starts: Any, kinds: Any, states: Any, outputs: Any, nexts: Any, steps: int, random: Any
-) -> Any:
+def _anneal_ranks(rows: _Rows, width: int, start: Any, steps: int, random: Any) -> Any:
+    """A code of small rank sum, found from `start` on by swaps and moves."""
     num = len(start)
     size = 1 << width
     codes = start.copy()
     owner = np.full(size, -1, dtype=np.int64)
     for s in range(num):
         owner[codes[s]] = s
-    rows = np.zeros(65, dtype=np.uint64)
-    cost = _rank_sum(width, codes, starts, kinds, states, outputs, nexts, rows)
+    room = np.zeros(65, dtype=np.uint64)
+    cost = _rank_sum(rows, width, codes, room)
     best, best_cost = codes.copy(), cost
     for step in range(steps):
-        heat = 1.2 * (1.0 - step / steps) + 0.1
+        heat = heat_at(_COOLING, step, steps)
         s, code = below(random, num), below(random, size)
         old = codes[s]
         if code == old:
@@ -286,8 +328,8 @@ def _anneal_ranks(
         codes[s] = code
         if other >= 0:
             codes[other] = old
-        new = _rank_sum(width, codes, starts, kinds, states, outputs, nexts, rows)
-        if new <= cost or unit(random) < np.exp((cost - new) / heat):
+        new = _rank_sum(rows, width, codes, room)
+        if is_accepted(cost, new, heat, random):
             owner[code], owner[old] = s, other
             cost = new
             if new < best_cost:
@@ -301,25 +343,26 @@ def _anneal_ranks(
 
 
 @njit(cache=True)
-def _rank_sum(width: int, codes: Any, starts: Any, kinds: Any, states: Any, outputs: Any, nexts: Any, rows: Any) -> int:
+def _rank_sum(rows: _Rows, width: int, codes: Any, room: Any) -> int:
     """The sum over cubes of the rank of their answers as functions of the state, what is affine left out."""
     one = np.uint64(1)
     num = len(codes)
     total = 0
     vectors = np.zeros(num, dtype=np.uint64)
-    for cube in range(len(kinds)):
-        free = 1 + width if kinds[cube] == 0 else 1 if kinds[cube] == 1 else 0
+    for cube in range(len(rows.literals)):
+        literals = rows.literals[cube]
+        free = 1 + width if literals == 0 else 1 if literals == 1 else 0
         for s in range(num):
             vectors[s] = one if free else np.uint64(0)
-            if kinds[cube] == 0:
+            if literals == 0:
                 vectors[s] |= np.uint64(codes[s]) << one
-        for row in range(starts[cube], starts[cube + 1]):
+        for row in range(rows.starts[cube], rows.starts[cube + 1]):
             word = np.int64(0)
-            for t in nexts[row]:
+            for t in rows.nexts[row]:
                 if t < 0:
                     break
                 word ^= codes[t]
-            mask = outputs[row] << np.uint64(width) | np.uint64(word)
-            vectors[states[row]] ^= mask << np.uint64(free)
-        total += widen(rows, 0, vectors, 0, num, 64) - free
+            mask = rows.outputs[row] << np.uint64(width) | np.uint64(word)
+            vectors[rows.states[row]] ^= mask << np.uint64(free)
+        total += widen(room, 0, vectors, 0, num, 64) - free
     return total

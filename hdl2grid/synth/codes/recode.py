@@ -12,14 +12,17 @@ from hdl2grid.logic.model import InputBit, Logic, RegisterBit
 from hdl2grid.logic.reachability import Group as ReachableGroup
 from hdl2grid.logic.reachability import Reachable, States
 from hdl2grid.logic.xag import AND, XOR, Literal, XagBuilder
+from hdl2grid.synth.codes.code_basis import spread
+from hdl2grid.synth.codes.code_stacks import Coding
 from hdl2grid.synth.codes.register_groups import Group, evaluate, node_supports
-from hdl2grid.synth.codes.search import Coding
 from hdl2grid.synth.gating import word_of
 from hdl2grid.synth.gf2 import Basis, bits
+from hdl2grid.synth.rewrite.pseudoproducts import CONSTANT
 
 _MOST_TABLE = 256
+"""Points up to which the next code is made from a table of them; above it, from the old next state. Guessed."""
 _MOST_PLANES = 9
-_CONSTANT = 1 << 63
+"""Variables of which all affine functions, 2^10, are looked at as factors. Guessed."""
 
 
 def recode(logic: Logic, codings: Sequence[tuple[Group, Coding]]) -> Logic:
@@ -188,8 +191,8 @@ class _Recoder:
             group, coding = self.codings[number]
             behaviour = group.behaviour
             ones = (1 << len(behaviour.here)) - 1
-            now = [_spread(coding.codes, j, behaviour.here) for j in range(coding.width)]
-            then = [_spread(coding.codes, j, behaviour.after) for j in range(coding.width)]
+            now = [spread(coding.codes, j, behaviour.here) for j in range(coding.width)]
+            then = [spread(coding.codes, j, behaviour.after) for j in range(coding.width)]
             columns, literals = [*now, *behaviour.context], self._literals(number)
             known: dict[tuple[int, ...], int] = {(): ones, **{(i,): c for i, c in enumerate(columns)}}
             made = dict.fromkeys(known, 1) | {(i,): x for i, x in enumerate(literals)}
@@ -197,8 +200,8 @@ class _Recoder:
             for k, flat in enumerate(coding.flats):
                 value, factors = ones, []
                 for row in _ordered(flat, met):
-                    terms: list[tuple[int, ...]] = [(i,) for i in bits(row & ~_CONSTANT)]
-                    terms += [] if row & _CONSTANT else [()]
+                    terms: list[tuple[int, ...]] = [(i,) for i in bits(row & ~CONSTANT)]
+                    terms += [] if row & CONSTANT else [()]
                     factors.append(_built(self.builder, literals, terms))
                     vector = 0
                     for term in terms:
@@ -255,7 +258,7 @@ def _terms(columns: Sequence[int], degree: int) -> dict[tuple[int, ...], int]:
 
 
 def _canonical(rows: Sequence[int]) -> tuple[int, ...]:
-    return Basis(rows, ignore=_CONSTANT).sorted_rows()
+    return Basis(rows, ignore=CONSTANT).sorted_rows()
 
 
 def _ordered(flat: tuple[int, ...], met: set[tuple[int, ...]]) -> tuple[int, ...]:
@@ -268,12 +271,6 @@ def _ordered(flat: tuple[int, ...], met: set[tuple[int, ...]]) -> tuple[int, ...
             if _canonical(changed) not in met:
                 return (*changed, flat[last])
     return flat
-
-
-def _spread(codes: Sequence[int], bit: int, places: Sequence[int]) -> int:
-    """Bit `bit` of the states' codes as a function of points."""
-    digits = ["1" if codes[s] >> bit & 1 else "0" for s in reversed(places)]
-    return int("".join(digits), 2)
 
 
 def _sums_of(terms: Mapping[tuple[int, ...], int], values: Sequence[int], ones: int) -> list[Terms]:

@@ -17,19 +17,25 @@ import networkx as nx
 from hdl2grid.logic.model import Logic
 from hdl2grid.logic.reachability import States
 from hdl2grid.logic.xag import AND, VARIABLE, XOR, Literal, Xag
+from hdl2grid.synth.exact.blocks import columns_of
 from hdl2grid.synth.gating import border_of, needed, variables_of, word_of
 from hdl2grid.synth.gf2 import bits
+from hdl2grid.synth.model import SynthParams
 
 StatesOf = Callable[[tuple[int, ...], int], States | None]
 
 MOST_STATES = 64
-"""Of a group, if it is not a ring (see `jumpcodes.py`)."""
+"""Of a group: a function of states is one word. Rings may have more (see `jump_counters.py`)."""
 _MOST_IN_RING = 1024
+"""States of a ring: codes of ten bits."""
 _MOST_POINTS = 1 << 16
+"""States of a group and its context together. Guessed."""
 _MOST_REGISTERS = 24
+"""Of a group. Guessed."""
 _MOST_CANDIDATES = 64
-REGISTER_TERMS = 2
-PIXEL_TERMS = 3
+"""Signals at a group's border that are tried as conditions under which alone it moves. Guessed."""
+REGISTER_TERMS, PIXEL_TERMS = SynthParams.register_terms, SynthParams.pixel_terms
+"""Most terms that a register's toggle takes, and a pixel."""
 
 
 @dataclass(frozen=True)
@@ -165,7 +171,7 @@ def _group(
     points = states_of(signals, _MOST_POINTS)
     if points is None:
         return None
-    columns = {nodes[s - 1]: _column(points, i) for i, s in enumerate(signals)}
+    columns = {nodes[s - 1]: column for s, column in columns_of(signals, points).items()}
     ones = (1 << len(points)) - 1
     number = {int(state): i for i, state in enumerate(own_states)}
     here = _numbers([columns[nodes[m]] for m in members], len(points), number)
@@ -207,7 +213,7 @@ def _needed_in_states(
     points = states_of(signals, _MOST_POINTS)
     if points is None:
         return ()
-    columns = {nodes[s - 1]: _column(points, i) for i, s in enumerate(signals)}
+    columns = {nodes[s - 1]: column for s, column in columns_of(signals, points).items()}
     ones = (1 << len(points)) - 1
     moves = 0
     for m, value in zip(members, evaluate(xag, data, columns, ones), strict=True):
@@ -218,10 +224,6 @@ def _needed_in_states(
     for node, value in zip(border, values, strict=True):
         found += [2 * node | flip for flip in (0, 1) if moves and not moves & ~(value ^ (ones if flip else 0))]
     return tuple(found)
-
-
-def _column(states: States, position: int) -> int:
-    return sum((int(s) >> position & 1) << i for i, s in enumerate(states))
 
 
 def _picked(vector: int, kept: Sequence[int]) -> int:

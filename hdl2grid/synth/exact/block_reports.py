@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from hdl2grid.synth.exact.blocks import MappedBlock
-from hdl2grid.synth.exact.closure import is_bound_excluded
+from hdl2grid.synth.exact.closure_proof import is_bound_excluded
 from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.model import BlockReport
 from hdl2grid.synth.network import EXACTLY_ONE, PRODUCT

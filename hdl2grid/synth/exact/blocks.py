@@ -22,8 +22,11 @@ Task = tuple[int, tuple[int, ...], tuple[Target, ...]]
 Solved = dict[tuple[Task, int, int], OneLevel | None]
 
 _SMALL_SUPPORT = 14
+"""Variables of a sink whose function is tabulated. Guessed."""
 _SMALL_TABLE = 1 << 12
+"""States of a table. Guessed."""
 _MOST_JOINT = 24
+"""Variables of all sinks together, for the bound of what is left beside the blocks. Guessed."""
 
 
 @dataclass(frozen=True)
@@ -63,7 +66,7 @@ def map_blocks(
 
     `states_of(signals, limit)` gives the states of variables; `solved` and `known` keep solutions and functions
     between calls. None when the blocks' bounds and the large sinks' cells already add up to `budget` stacks.
-    `cut_wide`: sinks that read several machines are cut into parts (see `wide.py`).
+    `cut_wide`: sinks that read several machines are cut into parts (see `wide_sinks.py`).
     """
     pieces = cut(whole) if cut_wide else None
     problem = whole if pieces is None else pieces.problem
@@ -141,6 +144,11 @@ def vector_of(column: States) -> int:
     return int.from_bytes(packed.tobytes(), "little")
 
 
+def columns_of(signals: Sequence[int], states: States) -> dict[int, int]:
+    """The values of each signal over states, of which it is the bit of its place: bit i is state i."""
+    return {s: vector_of(states >> np.uint64(i) & np.uint64(1)) for i, s in enumerate(signals)}
+
+
 def truth_of(network: Network, form: Form, states_of: StatesOf, known: Truths) -> Truth | None:
     """The function of `form`; None where its variables have too many states. Unneeded variables are dropped. `known`
     keeps functions between calls."""
@@ -151,7 +159,7 @@ def truth_of(network: Network, form: Form, states_of: StatesOf, known: Truths) -
     if states is None:
         return None
     if signals not in known:
-        known[signals] = {s: vector_of(states >> np.uint64(i) & np.uint64(1)) for i, s in enumerate(signals)}, {}
+        known[signals] = columns_of(signals, states), {}
     columns, functions = known[signals]
     value = network.evaluate([form], columns, (1 << len(states)) - 1)[0]
     if value not in functions:
@@ -231,7 +239,7 @@ def task_of(
     sinks = [problem.sinks[i] for i in block.sinks]
     functions = [t for i in block.sinks if (t := truths[i]) is not None]
     vectors = [t.over(signals, states) for t in functions]
-    columns = [vector_of(states >> np.uint64(i) & np.uint64(1)) for i in range(len(signals))]
+    columns = columns_of(signals, states).values()
     place = {signal: i for i, signal in enumerate(signals)}
     targets = tuple(
         Target(
@@ -270,7 +278,7 @@ def _rest(whole: Problem, states_of: StatesOf, large: Sequence[int], used: int, 
     states = states_of(tuple(signals), _SMALL_TABLE) if len(signals) <= _MOST_JOINT else None
     if states is None:
         return MappedBlock("rest", inside, used, None, None, None, None, False)
-    columns = {s: vector_of(states >> np.uint64(i) & np.uint64(1)) for i, s in enumerate(signals)}
+    columns = columns_of(signals, states)
     ones = (1 << len(states)) - 1
     affine = Basis([ones, *columns.values()])
     wanted = Basis(affine.reduce(v) for v in whole.network.evaluate(forms, columns, ones))

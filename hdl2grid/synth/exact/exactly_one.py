@@ -10,13 +10,18 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from hdl2grid.synth.exact.vectors import Words, residues
+from hdl2grid.synth.exact.word_vectors import Words, residues
 from hdl2grid.synth.gf2 import Basis
 
 _MOST_SETS = 7_000_000
+"""Sets of affine functions of one size that are gone through. Guessed."""
 _MOST_FOUND = 4096
+"""Stacks taken of one size. Guessed."""
 _MOST_HITS = 1 << 17
-_MOST_MISSING = 4  # where more was missing, they never did, in dozens of machines
+"""Sets of one size that may lie in the space before the search ends. Guessed."""
+_MOST_MISSING = 4
+"""Dimensions that products may leave to exactly-ones. Measured: where more was missing, they never did, in dozens of
+machines."""
 SIZES = (4, 5, 6)
 """Heights that are looked at. Three toggles give what a product gives, up to affine functions."""
 

@@ -12,11 +12,13 @@ from typing import Any
 
 import numpy as np
 
-from hdl2grid.synth.exact.vectors import Words, group_ranks, rank, residues, spanning_pairs, words
+from hdl2grid.synth.exact.word_vectors import Words, group_ranks, rank, residues, spanning_pairs, words
 from hdl2grid.synth.gf2 import Basis
 
 _MOST = 8
+"""Extensions that are handed back. Guessed."""
 _PAIR_WORK = 300_000
+"""Pairs of residues tried. Guessed."""
 
 
 @dataclass(frozen=True)

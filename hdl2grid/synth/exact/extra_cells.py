@@ -14,10 +14,11 @@ import numpy as np
 from numba import njit
 
 from hdl2grid.synth.exact.local_cells import LocalCell, Target
-from hdl2grid.synth.exact.vectors import ones_in
+from hdl2grid.synth.exact.word_vectors import ones_in
 from hdl2grid.synth.network import COLLECTOR
 
-_MOST_SIGNALS = 64  # sums are words; cells that are wanted beyond are not added
+_MOST_SIGNALS = 64
+"""A sum is one word; cells that are wanted beyond are not added."""
 
 
 def add_extras(

@@ -22,15 +22,22 @@ from hdl2grid.synth.exact.exactly_one import add_exactly_ones
 from hdl2grid.synth.exact.extensions import Extension, smallest_extensions
 from hdl2grid.synth.exact.extra_cells import add_extras
 from hdl2grid.synth.exact.local_cells import LocalCell, Target
-from hdl2grid.synth.exact.vectors import Words, flats_within, lightest_planes, words
+from hdl2grid.synth.exact.word_vectors import Words, flats_within, lightest_planes, words
 from hdl2grid.synth.gf2 import Basis, bits
 from hdl2grid.synth.network import EXACTLY_ONE, PRODUCT
 
 _MOST_FLATS = 60_000
+"""Products found from which on longer ones are not looked for. Guessed."""
+_MOST_CANDIDATES = 2_000_000
+"""Products times affine functions that are multiplied at once. Guessed."""
 _MOST_LIGHT = 20
+"""Affine functions, the lightest, of which exactly-one stacks outside W are made: 20,349 sets. Guessed."""
 _MOST_TESTS = 1 << 27
+"""Vectors of W times affine functions that are compared, to find all products in W. Guessed."""
 _POOL = 250
-_MOST_PRODUCTS = 150
+"""Cells of fewest toggles that a basis is chosen from. Guessed."""
+_MOST_TRIES = 150
+"""Tries to find the lightest factors of a product. Guessed."""
 
 
 @dataclass(frozen=True)
@@ -198,7 +205,7 @@ def products(planes: Words) -> Words:
     seen = np.unique(planes)
     level, found = planes, np.zeros(0, dtype=np.uint64)
     while len(level):
-        if len(level) * len(planes) > 2_000_000 or len(found) > _MOST_FLATS:
+        if len(level) * len(planes) > _MOST_CANDIDATES or len(found) > _MOST_FLATS:
             return np.sort(found)
         level = np.unique((level[:, None] & planes[None, :]).ravel())
         level = np.setdiff1d(level[level != 0], seen, assume_unique=True)
@@ -245,7 +252,7 @@ def _lightest_factors(space: Space, vector: int) -> tuple[tuple[int, ...], int]:
     """Affine factors whose product is `vector`, lightest first found, as masks; and their price."""
     planes, prices = space.priced_planes
     ranked = np.flatnonzero(planes & np.uint64(vector) == np.uint64(vector))
-    found, price = lightest_planes(planes[ranked], prices[ranked], np.uint64(space.ones & ~vector), _MOST_PRODUCTS)
+    found, price = lightest_planes(planes[ranked], prices[ranked], np.uint64(space.ones & ~vector), _MOST_TRIES)
     return tuple(sorted(space.lightest[int(planes[ranked[i]])] for i in found)), int(price)
 
 

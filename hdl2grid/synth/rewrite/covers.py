@@ -15,6 +15,7 @@ import numpy as np
 from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.network import PRODUCT, Form, Network
 from hdl2grid.synth.rewrite import pseudoproducts as flats
+from hdl2grid.synth.rewrite.pseudoproduct_walk import Codes, walk
 
 Flat = tuple[int, ...]
 Sum = list[Flat]
@@ -103,15 +104,18 @@ class Terms:
             if size < 0:
                 return
         scratch: Any = np.empty((flats.SCRATCH, flats.MOST_ROWS), dtype=np.uint64)
-        self.count = flats.add(self.rows, self.sizes, self.masks, self.count, row, size, np.uint64(mask), scratch)
+        self.count = flats.add(self._arrays(), self.count, row, size, np.uint64(mask), scratch)
 
     def walk(self, steps: int, seed: int, narrow: bool, codes: Sequence[int] = (), width: int = 0) -> None:
         """At most `steps` pairs looked at, fewer where there are few; long walks end early where nothing better comes.
-        `codes`: see `flats.walk`."""
+        `codes`: the values that variables 0 to `width - 1` take, if these are known."""
         steps = min(steps, _STEPS_A_PAIR * self.count * self.count)
         known = np.array(codes, dtype=np.uint64)
         stall = max(_LEAST_STALL, steps // _STALL_SHARE)
-        self.count = flats.walk(self.rows, self.sizes, self.masks, self.count, steps, stall, seed, narrow, known, width)
+        self.count = walk(self._arrays(), self.count, Codes(known, width), steps, stall, seed, narrow)
+
+    def _arrays(self) -> flats.TermRows:
+        return flats.TermRows(self.rows, self.sizes, self.masks)
 
     def listed(self) -> list[tuple[Flat, int]]:
         """The terms in an order of their own."""

@@ -84,7 +84,7 @@ def _best_closure(costs: Any, upper: Any, lower: Any, tight: Any) -> Any:
     room = np.empty(2 * (num + size), dtype=np.int64)
     heads = np.full(size + 2, -1, dtype=np.int64)
     after = np.empty(2 * (num + size), dtype=np.int64)
-    large = 1 << 40
+    large = 1 << 40  # no cut goes through such an arc: above any sum of costs
     count = 0
     for k in range(len(upper)):
         if tight[k]:

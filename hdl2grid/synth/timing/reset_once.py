@@ -17,6 +17,7 @@ from hdl2grid.synth.timing.switch_flips import in_order
 from hdl2grid.synth.timing.timed_network import Timed
 
 _MOST_INPUTS = 12
+"""Signals that feed a stack whose table, of 2^12 values, is looked at. Guessed."""
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ toggles are all fed at one level cannot be asked to emit twice. A register's lev
 moves at a tick, less the component's earliest for that domain (gated registers move later). In a reset the
 registers of a component must keep these distances, so the later ones get their reset through buffers.
 
-A switch moves alone. Balanced for ticks and resets, most networks need little more for its sake (`switches.py`);
+A switch moves alone. Balanced for ticks and resets, most networks need little more for its sake (`switch_flips.py`);
 only a switch whose flip would still reach some stack in two rounds is given a level too (each component may see
 it at the level that suits it), and is balanced like a register.
 

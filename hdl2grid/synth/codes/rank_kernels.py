@@ -1,16 +1,36 @@
-"""Compiled kernels of the search for state codes: ranks, annealing over codes, all subspaces, wiring."""
+"""Compiled kernels of the search for codes of least rank: annealing over codes and over functions, all subspaces."""
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numba import njit
 
-from hdl2grid.base.rng import below, unit
-from hdl2grid.synth.exact.vectors import widen
+from hdl2grid.base.rng import below
+from hdl2grid.synth.annealing import Cooling, heat_at, is_accepted, most_accepted
+from hdl2grid.synth.exact.word_vectors import widen
 
-_HEAT = 0.14  # constant: by trial the best of cooled and constant heats on counters of 10 to 24 states
+_CODES = Cooling(hot=0.6, cold=0.12)
+"""In ranks. Guessed."""
+_FUNCTIONS = Cooling(hot=0.0, cold=0.14)
+"""In ranks. Measured: the best of cooled and constant heats on counters of 10 to 24 states."""
+_NO_RANK = 1000
+"""The rank that is told where there is no code: above that of any code."""
+_MOST_FILLINGS = 40
+"""Free places of an echelon form from which on its 2^40 fillings are not begun with: no budget of work allows them."""
+
+
+class Tick(NamedTuple):
+    """What each state adds to a bit that is 1 in it, now (`before`) and after a tick (`after`), modulo F. Where a tick
+    goes from each state to one other, which one (`following`) and from which (`preceding`), -1 for none. `inside`:
+    functions of states, as masks, that lie in F."""
+
+    before: Any
+    after: Any
+    following: Any
+    preceding: Any
+    inside: Any
 
 
 @njit(cache=True)
@@ -20,36 +40,31 @@ def rank_of(vectors: Any, count: int, rows: Any) -> int:
 
 
 @njit(cache=True)
-def _move(vectors: Any, change: Any, width: int, s: int, other: int, before: Any, after: Any) -> None:
+def _move(vectors: Any, change: Any, tick: Tick, s: int, other: int) -> None:
     """Give state `s` another code, and `other` (-1: none) its old one; `change` tells the bits that differ."""
-    for j in range(width):
+    for j in range(len(vectors) // 2):
         if change >> j & 1:
-            vectors[2 * j] ^= before[s]
-            vectors[2 * j + 1] ^= after[s]
+            vectors[2 * j] ^= tick.before[s]
+            vectors[2 * j + 1] ^= tick.after[s]
             if other >= 0:
-                vectors[2 * j] ^= before[other]
-                vectors[2 * j + 1] ^= after[other]
+                vectors[2 * j] ^= tick.before[other]
+                vectors[2 * j + 1] ^= tick.after[other]
 
 
 @njit(cache=True)
-def anneal_codes(before: Any, after: Any, width: int, codes: Any, steps: int, random: Any, most: int) -> Any:
+def anneal_codes(tick: Tick, width: int, codes: Any, steps: int, random: Any, most: int) -> Any:
     """Codes of least rank of {b, b after a tick} for the bits b, found from `codes` on by swaps and moves.
 
-    `before[s]` and `after[s]` are what state s adds to a bit that is 1 in it. Returns the rank and up to `most`
-    codes of it, one a row.
+    Returns the rank and up to `most` codes of it, one a row.
     """
-    num = len(before)
+    num = len(tick.before)
     size = 1 << width
     owner = np.full(size, -1, dtype=np.int64)
     current = codes.copy()
-    for s in range(num):
-        owner[current[s]] = s
     vectors = np.zeros(2 * width, dtype=np.uint64)
     for s in range(num):
-        for j in range(width):
-            if current[s] >> j & 1:
-                vectors[2 * j] ^= before[s]
-                vectors[2 * j + 1] ^= after[s]
+        owner[current[s]] = s
+        _move(vectors, current[s], tick, s, -1)
     rows = np.zeros(2 * width, dtype=np.uint64)
     cost = rank_of(vectors, 2 * width, rows)
     best = cost
@@ -57,16 +72,16 @@ def anneal_codes(before: Any, after: Any, width: int, codes: Any, steps: int, ra
     found[0] = current
     count = 1
     for step in range(steps):
-        heat = 0.6 * (1.0 - step / steps) + 0.12
+        heat = heat_at(_CODES, step, steps)
         s = below(random, num)
         code = below(random, size)
         if code == current[s]:
             continue
         other = owner[code]
         change = code ^ current[s]
-        _move(vectors, change, width, s, other, before, after)
+        _move(vectors, change, tick, s, other)
         new = rank_of(vectors, 2 * width, rows)
-        if new <= cost or unit(random) < np.exp((cost - new) / heat):
+        if is_accepted(cost, new, heat, random):
             owner[current[s]] = other
             if other >= 0:
                 current[other] = current[s]
@@ -80,7 +95,7 @@ def anneal_codes(before: Any, after: Any, width: int, codes: Any, steps: int, ra
                 count += 1
             cost = new
         else:
-            _move(vectors, change, width, s, other, before, after)
+            _move(vectors, change, tick, s, other)
     return best, found[:count]
 
 
@@ -116,7 +131,7 @@ def subspaces(space: Any, num_states: int, width: int, most: int, work: int) -> 
             for column in range(pivots[j] + 1, dim):
                 if not is_pivot >> column & 1:
                     free += 1
-        if free > 40:
+        if free > _MOST_FILLINGS:
             return found, count, False
         for filling in range(np.int64(1) << free):
             work -= 1
@@ -158,26 +173,14 @@ def subspaces(space: Any, num_states: int, width: int, most: int, work: int) -> 
 
 
 @njit(cache=True)
-def anneal_functions(
-    before: Any,
-    after: Any,
-    following: Any,
-    preceding: Any,
-    inside: Any,
-    start: Any,
-    steps: int,
-    random: Any,
-    most: int,
-    penalty: float,
-) -> Any:
+def anneal_functions(tick: Tick, start: Any, penalty: float, steps: int, random: Any, most: int) -> Any:
     """As `anneal_codes`, but over the bits as functions of states (masks), which may tell too few states apart on
-    the way: each state lost costs `penalty`.
+    the way: each state lost costs `penalty`, in ranks.
 
-    A bit is replaced by another one a tick later or earlier (`following`, `preceding`: states, -1 where there is
-    none), or gets one of `inside` added, which are functions that are wanted in any case, or has one state
-    flipped. Returns rank 1000 where no code was met.
+    A bit is replaced by another one a tick later or earlier, or gets one of the functions inside F added, or has one
+    state flipped. Returns rank 1000 where no code was met.
     """
-    num, width = len(before), len(start)
+    num, width = len(tick.before), len(start)
     one = np.uint64(1)
     functions = start.copy()
     vectors = np.zeros(2 * width, dtype=np.uint64)
@@ -186,34 +189,34 @@ def anneal_functions(
     codes = np.zeros(num, dtype=np.int64)
     found = np.zeros((most, num), dtype=np.int64)
     for j in range(width):
-        vectors[2 * j] = _applied(functions[j], before)
-        vectors[2 * j + 1] = _applied(functions[j], after)
-    cost, best, count, mark = 1.0e9, 1000, 0, 0
-    shifts = following[0] >= 0
-    for _ in range(steps):
+        vectors[2 * j] = _applied(functions[j], tick.before)
+        vectors[2 * j + 1] = _applied(functions[j], tick.after)
+    cost, best, count, mark = 1.0e9, _NO_RANK, 0, 0
+    shifts = tick.following[0] >= 0
+    for step in range(steps):
         j = below(random, width)
         function, now, then = functions[j], vectors[2 * j], vectors[2 * j + 1]
         kind = below(random, 4) if shifts else below(random, 2)
         if kind == 0:
             s = below(random, num)
             functions[j] ^= one << np.uint64(s)
-            vectors[2 * j] ^= before[s]
-            vectors[2 * j + 1] ^= after[s]
+            vectors[2 * j] ^= tick.before[s]
+            vectors[2 * j + 1] ^= tick.after[s]
         else:
             if kind >= 2:
                 source = functions[below(random, width)]
                 moved = np.uint64(0)
                 for s in range(num):
-                    other = following[s] if kind == 2 else preceding[s]
+                    other = tick.following[s] if kind == 2 else tick.preceding[s]
                     if other >= 0 and source >> np.uint64(other) & one:
                         moved |= one << np.uint64(s)
                 functions[j] = moved
             if kind == 1 or below(random, 2):
-                functions[j] ^= inside[below(random, len(inside))]
-            vectors[2 * j] = _applied(functions[j], before)
-            vectors[2 * j + 1] = _applied(functions[j], after)
+                functions[j] ^= tick.inside[below(random, len(tick.inside))]
+            vectors[2 * j] = _applied(functions[j], tick.before)
+            vectors[2 * j + 1] = _applied(functions[j], tick.after)
         rank = rank_of(vectors, 2 * width, rows)
-        most_cost = cost - _HEAT * np.log(unit(random) + 1e-12)
+        most_cost = most_accepted(cost, heat_at(_FUNCTIONS, step, steps), random)
         distinct = 0
         if rank <= most_cost:
             mark += 1

@@ -22,12 +22,15 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from hdl2grid.synth.exact.vectors import reduced
+from hdl2grid.synth.exact.word_vectors import reduced
 from hdl2grid.synth.gf2 import Basis
 
 _MOST_DIMENSION = 15
+"""Of W: its 2^15 vectors are looked at for each that A* takes in. Guessed."""
 _MOST_PARTS = 20_000
+"""Parts tried in cutting one vector. Guessed."""
 _MOST_FUNCTIONALS = 10
+"""Dimension of the functions on H, all 2^10 of which may be parts. Guessed."""
 
 
 def is_bound_excluded(num_points: int, affine: Sequence[int], wanted: Sequence[int]) -> bool:

@@ -15,10 +15,13 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from hdl2grid.synth.exact.vectors import reduced
+from hdl2grid.synth.exact.word_vectors import reduced
 from hdl2grid.synth.gf2 import Basis
 
 _DEEP = 12
+"""Highest rank that is looked at: each further bit raises it by one at least. Guessed."""
+_MOST_FREE = 40
+"""States that a bit is free in: 2^40 bits are more than any budget of work."""
 
 
 def spaces_of_rank(now: Sequence[int], then: Sequence[int], rank: int, least: int, most: int, work: int) -> Any:
@@ -87,7 +90,7 @@ def _spaces(now: Any, then: Any, checks: Any, inner: int, rank: int, least: int,
             pair[depth, 0], pair[depth, 1] = first, second
             at[depth] = 0
             sums[depth] = 0
-            if num_free[depth] > 40 or work >> num_free[depth] == 0:
+            if num_free[depth] > _MOST_FREE or work >> num_free[depth] == 0:
                 return found, count, False
         at[depth] += 1
         number = at[depth]

@@ -46,6 +46,16 @@ def reduced(vector: Any, rows: Any, size: int) -> Any:
     return vector
 
 
+@njit(cache=True, inline="always")
+def reduced_with_tag(vector: Any, tag: Any, rows: Any, tags: Any, size: int) -> Any:
+    """As `reduced`; and `tag` with the tags of the rows that were added. A tag tells what a row is the sum of."""
+    for k in range(size):
+        if vector & rows[k] & (~rows[k] + np.uint64(1)):
+            vector ^= rows[k]
+            tag ^= tags[k]
+    return vector, tag
+
+
 @njit(cache=True)
 def widen(rows: Any, size: int, vectors: Any, start: int, end: int, full: int) -> int:
     """Adds vectors to echelon rows (each with a lowest one that no later row has); the new number of rows."""
