@@ -22,10 +22,11 @@ from pathlib import Path
 from statistics import geometric_mean
 from typing import Any
 
-from circuit_files import load
-from equivalence import circuit_functions, same_functions, source_functions
+import with_support  # noqa: F401
 from peers import espresso_terms, yosys_ands
 from record import save
+from support.circuit_files import load
+from support.equivalence import circuit_functions, same_functions, source_functions
 
 from hdl2grid.circuit.model import Source
 from hdl2grid.logic.model import Logic
