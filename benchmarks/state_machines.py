@@ -29,8 +29,8 @@ import with_support  # noqa: F401
 from peers import espresso_terms, exorcism_cubes, yosys_ands
 from record import save
 from support.circuit_files import is_complete, read_kiss
-from support.lockstep import compare, events_of
-from synthesis import sources_of, table
+from support.lockstep import compare, events_of, sources_of
+from synthesis import table
 
 from hdl2grid.logic.model import Logic
 from hdl2grid.synth.model import SynthParams

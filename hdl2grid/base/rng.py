@@ -13,6 +13,7 @@ import numpy.typing as npt
 from numba import njit
 
 _MASK = (1 << 64) - 1
+"""The bits of a word. The multipliers, shifts and the step below are SplitMix64's own, as published."""
 
 
 class SplitMix64:
