@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import argparse
 import random
-import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -21,18 +20,17 @@ from math import isqrt
 from pathlib import Path
 from statistics import geometric_mean
 
-from circuit_files import Cover, logic_of_cover
+import with_support  # noqa: F401
 from peers import espresso_terms, exorcism_cubes
 from record import tell
+from support.circuit_files import Cover, logic_of_cover
+from support.lockstep import compare, sources_of, walk
 
 from hdl2grid.logic.model import Logic
 from hdl2grid.parts import SEGMENTS
 from hdl2grid.synth.synthesise import synthesise
 from hdl2grid.verify.hazard_proof import prove_hazards
 from hdl2grid.verify.hazards import find_hazards
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
-from synth_support import compare, sources_of, walk
 
 _EVENTS = 400
 Function = Callable[[int], int]

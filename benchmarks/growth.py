@@ -18,7 +18,9 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from hdl2grid.circuit.model import Source
+import with_support  # noqa: F401
+from support.lockstep import sources_of
+
 from hdl2grid.logic import arithmetic as words
 from hdl2grid.logic.model import Logic, OutputBit, RegisterBit
 from hdl2grid.logic.xag import FALSE, XagBuilder
@@ -115,7 +117,8 @@ def main() -> None:
     parser.add_argument("kinds", nargs="*")
     options = parser.parse_args()
     for kind in KINDS:
-        synthesise(kind(25), sources())  # compiles the kernels
+        small = kind(25)
+        synthesise(small, sources_of(small))  # compiles the kernels
     rows = []
     for kind in KINDS:
         if options.kinds and kind.__name__ not in options.kinds:
@@ -124,7 +127,7 @@ def main() -> None:
         for count in map(int, options.sizes.split(",")):
             logic = kind(count)
             start = time.process_time()
-            stacks = synthesise(logic, sources()).report.stacks
+            stacks = synthesise(logic, sources_of(logic)).report.stacks
             seconds = time.process_time() - start
             size = len(logic.registers)
             slope = None if before is None else math.log(seconds / before[1], size / before[0])
@@ -134,10 +137,6 @@ def main() -> None:
             before = size, seconds
     if options.json:
         Path(options.json).write_text(json.dumps(rows, indent=1) + "\n", encoding="utf-8")
-
-
-def sources() -> tuple[Source, ...]:
-    return Source("ticker", "tick", period_s=1, running=True), Source("button", "reset")
 
 
 if __name__ == "__main__":

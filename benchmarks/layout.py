@@ -32,10 +32,11 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests"))
-sys.path.insert(0, str(Path(__file__).resolve().parent))
-
 import machines
+import with_support  # noqa: F401
+from support.plan_lockstep import lock_step
+from support.random_machines import random_machine
+from support.steiner import least_wire
 
 from hdl2grid import __version__
 from hdl2grid.base.errors import GridError
@@ -49,7 +50,6 @@ from hdl2grid.plan.extract import extract
 from hdl2grid.plan.measure import measure
 from hdl2grid.plan.rules import check_plan
 from hdl2grid.verify.floorplan_check import check_floorplan_kept
-from hdl2grid.verify.lockstep import lock_step
 from hdl2grid.verify.lvs import compare
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -68,9 +68,7 @@ def machine_of(name: str) -> Machine:
     if kind in (*GROWING, "sited") and len(numbers) == 2:
         return getattr(machines, kind)(*map(int, numbers))
     if kind == "random" and len(numbers) == 1:
-        import strategies
-
-        return strategies.random_machine(int(numbers[0]))
+        return random_machine(int(numbers[0]))
     return load_machine(name)
 
 
@@ -124,6 +122,7 @@ def run(name: str, style: str, effort: str, seed: int, width: int | None, height
     record |= {
         "size": [plan.width, plan.height],
         "wire_ratio": round(sizes.wire_ratio, 4),
+        "least_wire": least_wire(plan, extraction),
         "repeaters": placed.num_repeaters,
         "iterations": placed.stats.num_iterations,
         "placements": placed.stats.num_placements,
@@ -137,8 +136,7 @@ def run(name: str, style: str, effort: str, seed: int, width: int | None, height
 def code() -> str:
     """A digest of all that decides a layout's result."""
     digest = hashlib.sha256()
-    files = [*ROOT.glob("hdl2grid/layout/*.py"), *ROOT.glob("hdl2grid/synth/*.py")]
-    files += [ROOT / "hdl2grid/nets/form.py", *ROOT.glob("hdl2grid/partition*.py")]
+    files = [file for room in ("layout", "nets", "synth") for file in (ROOT / "hdl2grid" / room).rglob("*.py")]
     for file in sorted([*files, ROOT / "hdl2grid/base/targets/default.toml", ROOT / "benchmarks/machines.py"]):
         digest.update(file.read_bytes())
     return digest.hexdigest()[:12]

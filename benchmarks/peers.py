@@ -8,8 +8,9 @@ from collections import Counter
 from pathlib import Path
 
 import numpy as np
-from circuit_files import read_blif
-from equivalence import same_functions, source_functions
+import with_support  # noqa: F401
+from support.circuit_files import read_blif
+from support.equivalence import same_functions, source_functions
 
 from hdl2grid.logic.model import Logic
 from hdl2grid.logic.reachability import explore

@@ -25,19 +25,18 @@ from pathlib import Path
 from statistics import geometric_mean
 from typing import Any
 
-from circuit_files import is_complete, read_kiss
+import with_support  # noqa: F401
 from peers import espresso_terms, exorcism_cubes, yosys_ands
 from record import save
-from synthesis import sources_of, table
+from support.circuit_files import is_complete, read_kiss
+from support.lockstep import compare, events_of, sources_of
+from synthesis import table
 
 from hdl2grid.logic.model import Logic
 from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.synthesise import synthesise
 from hdl2grid.verify.hazard_proof import prove_hazards
 from hdl2grid.verify.hazards import find_hazards
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
-from synth_support import compare, events_of
 
 _FREE = 999
 _EVENTS = 2000

@@ -22,12 +22,13 @@ from pathlib import Path
 from statistics import geometric_mean
 from typing import Any
 
-from circuit_files import load
-from equivalence import circuit_functions, same_functions, source_functions
+import with_support  # noqa: F401
 from peers import espresso_terms, yosys_ands
 from record import save
+from support.circuit_files import load
+from support.equivalence import circuit_functions, same_functions, source_functions
+from support.lockstep import sources_of
 
-from hdl2grid.circuit.model import Source
 from hdl2grid.logic.model import Logic
 from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.synthesise import synthesise
@@ -63,12 +64,6 @@ def main() -> None:
 def table(root: Path) -> list[dict[str, str]]:
     text = (root / "tables/and_counts_peers.csv").read_text(encoding="utf-8")
     return list(csv.DictReader(line for line in text.splitlines() if not line.startswith("#")))
-
-
-def sources_of(logic: Logic) -> tuple[Source, ...]:
-    tickers = [Source("ticker", d, period_s=1, running=True) for d in logic.domains]
-    buttons = [Source("button", "reset")] if logic.has_reset else []
-    return (*tickers, *buttons, *(Source("switch", i.name, on=bool(i.initial)) for i in logic.inputs))
 
 
 def measure(row: dict[str, str], root: Path, effort: int) -> dict[str, Any]:

@@ -4,7 +4,7 @@
 
 modulo: counters of up to 1,000 states, their last shown. gray, lfsr: such codes, shown. bcd: chains of decimal digits.
 gated: chains of dividers with a switch that holds them. clocks: two clocks, one counter each, that light a lamp
-together. machine: random state machines with two switches. ones: how many of n loaded bits are 1. exactly: whether
+together. any_machine: random state machines with two switches. ones: how many of n loaded bits are 1. exactly: whether
 half of them are.
 Stacks are without registers and resets, within the limit of four colours. `gap` adds up what the reports leave open.
 """
@@ -12,14 +12,13 @@ Stacks are without registers and resets, within the limit of four colours. `gap`
 from __future__ import annotations
 
 import argparse
-import random
-import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
-from pathlib import Path
 
-from arithmetic import Build
+import with_support  # noqa: F401
 from record import tell
+from support.lockstep import compare, sources_of, walk
+from support.word_machines import Build, any_machine, is_number
 
 from hdl2grid.logic import arithmetic as words
 from hdl2grid.logic.model import Logic, RegisterBit
@@ -29,21 +28,14 @@ from hdl2grid.synth.synthesise import synthesise
 from hdl2grid.verify.hazard_proof import prove_hazards
 from hdl2grid.verify.hazards import find_hazards
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
-from synth_support import compare, sources_of, walk
-
 _EVENTS = 600
-
-
-def _is(b: Build, q: Sequence[int], number: int) -> int:
-    return b.g.and_all([x ^ 1 ^ (number >> i & 1) for i, x in enumerate(q)])
 
 
 def _counter(b: Build, name: str, modulus: int, enable: int = 1) -> int:
     """A binary counter; whether it is in its last state and enabled."""
     width = (modulus - 1).bit_length()
     q = b.register(name, width)
-    last = _is(b, q, modulus - 1)
+    last = is_number(b, q, modulus - 1)
     up = words.add(b.g, q, [FALSE] * width, 1)
     b.next(name, words.mux(b.g, enable, [b.g.and_(x, last ^ 1) for x in up], q))
     return b.g.and_(enable, last)
@@ -99,24 +91,8 @@ def clocks(n: int) -> Logic:
     return Logic(made.name, made.xag, ("sync", "slow"), True, made.inputs, moved, made.outputs)
 
 
-def machine(n: int) -> Logic:
-    rng = random.Random(n)
-    b = Build()
-    width = (n - 1).bit_length()
-    q, s = b.register("q", width), b.switches("s", 2)
-    data, shown = [FALSE] * width, FALSE
-    for state in range(n):
-        for level in range(4):
-            here = b.g.and_(_is(b, q, state), _is(b, s, level))
-            after = rng.randrange(n)
-            data = [b.g.xor(d, here) if after >> i & 1 else d for i, d in enumerate(data)]
-            shown = b.g.xor(shown, here) if rng.randrange(2) else shown
-    b.next("q", data)
-    return b.logic("machine", {"y": [shown]})
-
-
 def _table(b: Build, q: Sequence[int], wanted: Callable[[int], int]) -> int:
-    return b.g.xor_all([_is(b, q, k) for k in range(1 << len(q)) if wanted(k)])
+    return b.g.xor_all([is_number(b, q, k) for k in range(1 << len(q)) if wanted(k)])
 
 
 def ones(n: int) -> Logic:
@@ -138,7 +114,7 @@ KINDS: dict[Callable[[int], Logic], Sequence[int]] = {
     bcd: (1, 2, 3, 4, 6, 8),
     gated: (2, 3, 4, 6),
     clocks: (5, 9, 12),
-    machine: (3, 4, 5, 6, 8, 11, 16),
+    any_machine: (3, 4, 5, 6, 8, 11, 16),
     ones: range(3, 10),
     exactly: range(3, 10),
 }

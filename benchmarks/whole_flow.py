@@ -3,9 +3,9 @@
     python benchmarks/whole_flow.py [COUNT] [FIRST] [EFFORT]
     python benchmarks/whole_flow.py shipped [EFFORT]
 
-COUNT designs (200) with the seeds FIRST (0), FIRST + 1 .. of tests/strategies.py - at most 12 register bits, all of
-Amaranth's operators - are planned with `--effort quick`, proved, written to JSON and read back by
-tests/independent.py: layout rules, the nets of the tiles against circuit.json, and 500 random events side by side
+COUNT designs (200) with the seeds FIRST (0), FIRST + 1 .. of support/random_machines.py - at most 12 register bits, all
+of Amaranth's operators - are planned with `--effort quick`, proved, written to JSON and read back by
+support/independent.py: layout rules, the nets of the tiles against circuit.json, and 500 random events side by side
 with Amaranth's own simulator. `shipped` does the same with the designs of designs/. One line a design, and at the
 end how many came through and the seconds they took.
 """
@@ -19,10 +19,8 @@ from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests"))
-
-import independent
-import strategies
+import with_support  # noqa: F401
+from support import independent, random_machines
 
 from hdl2grid.base.target import load_target
 from hdl2grid.circuit.json_io import dump_circuit
@@ -76,7 +74,7 @@ def chosen(arguments: list[str]) -> tuple[dict[str, Callable[[], Machine]], str]
         return {name: partial(load_machine, name) for name in shipped_designs()}, (arguments[1:] or ["quick"])[0]
     count, first = [int(argument) for argument in (*arguments[:2], *("200", "0")[len(arguments[:2]) :])]
     seeds = range(first, first + count)
-    return {str(seed): partial(strategies.random_machine, seed) for seed in seeds}, (arguments[2:] or ["quick"])[0]
+    return {str(seed): partial(random_machines.random_machine, seed) for seed in seeds}, (arguments[2:] or ["quick"])[0]
 
 
 if __name__ == "__main__":

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from browser import chromium, page_opener
+from support.browser import chromium, page_opener
 
 
 @pytest.fixture(scope="module")

@@ -9,7 +9,7 @@ from typing import Any
 
 import jsonschema
 import pytest
-from plans import PAIRS, counter_circuit
+from support.plans import PAIRS, counter_circuit
 
 from hdl2grid.base.errors import InputError, SourceLine
 from hdl2grid.circuit.check import check_circuit

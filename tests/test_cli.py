@@ -11,7 +11,7 @@ from pathlib import Path
 import click
 import pytest
 from click.testing import CliRunner, Result
-from plans import counter_plan
+from support.plans import counter_plan
 
 from hdl2grid.base.outputs import ResultFolder, write_new_file
 from hdl2grid.cli import main

@@ -8,13 +8,14 @@ from itertools import combinations
 from xml.etree import ElementTree as ET
 
 import pytest
-from browser import big_plan
 from click.testing import CliRunner
-from guide_support import plan_named
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from plans import PAIRS, blinker_plan, counter_circuit, counter_plan, divider_plan
 from pypdf import PdfReader
+from support.browser import big_plan
+from support.made_plans import plan_named
+from support.plans import PAIRS, blinker_plan, counter_circuit, counter_plan, divider_plan
+from support.random_plans import random_vector
 
 from hdl2grid.base.errors import InputError
 from hdl2grid.base.target import load_target
@@ -38,7 +39,6 @@ from hdl2grid.show.text_drawing import plan_text
 from hdl2grid.show.timing import timing_rows, timing_scene
 from hdl2grid.sim.player import Player
 from hdl2grid.sim.pulse_network import network_from_circuit, network_from_plan
-from hdl2grid.sim.vectors import random_vector
 from hdl2grid.sim.waves import PlainEngine, Round, gate_output
 from hdl2grid.verify.design_checks import run_checks
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from synth_support import Reference, clock_12h, events_of, random_logic
+from support.lockstep import Reference, events_of
+from support.small_logic import clock_12h, random_logic
 
 from hdl2grid.logic.reachability import explore
 

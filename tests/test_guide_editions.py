@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from guide_support import DATA, guide_named, plan_named
+from support.made_plans import DATA, guide_named, plan_named
 
 from hdl2grid.base.target import load_target
 from hdl2grid.cli import main

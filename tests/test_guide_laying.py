@@ -7,10 +7,10 @@ import re
 from collections import Counter
 from dataclasses import replace
 
-import independent_guide
 import numpy as np
 import pytest
-from guide_support import NAMES, guide_named, plan_named
+from support import independent_guide
+from support.made_plans import NAMES, guide_named, plan_named
 
 from hdl2grid.base.errors import DesignFailed
 from hdl2grid.guide.build import make_guide

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from guide_support import guide_named, plan_named
+from support.made_plans import guide_named, plan_named
 
 from hdl2grid.guide.bench import Bench
 from hdl2grid.guide.build import make_guide

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import jsonschema
 import pytest
-from guide_support import NAMES, guide_named, plan_named, tiles_of_plan
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.made_plans import NAMES, guide_named, plan_named, tiles_of_plan
 
 from hdl2grid.base.errors import InputError
 from hdl2grid.guide.json_io import dump_guide, load_guide

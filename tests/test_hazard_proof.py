@@ -6,7 +6,8 @@ import random
 from dataclasses import replace
 
 import pytest
-from synth_support import Player, random_logic, sources_of
+from support.lockstep import Player, sources_of
+from support.small_logic import random_logic
 
 from hdl2grid.circuit.model import Circuit, Origin, Source, Stack, Toggle
 from hdl2grid.synth.model import SynthParams

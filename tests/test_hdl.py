@@ -8,15 +8,15 @@ import pytest
 from amaranth.hdl import Assert, ClockDomain, Module, Print, Signal, signed
 from amaranth.lib import memory
 from amaranth.lib.wiring import In, Out
-from logic_support import first_difference
-from strategies import random_events, random_machine
-from test_logic_elaborate import machine_of
+from support.expressions import first_difference
+from support.filled_design import machine_of
+from support.logic_session import LogicSession
+from support.random_machines import random_events, random_machine
 
 from hdl2grid import Button, Ticker
 from hdl2grid.base.errors import DesignFailed
 from hdl2grid.design.load import load_machine
 from hdl2grid.logic.elaborate import elaborate
-from hdl2grid.logic.session import LogicSession
 from hdl2grid.verify.design_checks import run_checks
 from hdl2grid.verify.hdl import run_hdl
 

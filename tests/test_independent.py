@@ -9,10 +9,9 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-import independent
-import kinds
 import pytest
-from strategies import random_machine
+from support import independent, kinds
+from support.random_machines import random_machine
 
 from hdl2grid.base.errors import GridError
 from hdl2grid.base.target import load_target

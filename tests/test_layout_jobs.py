@@ -8,7 +8,7 @@ from dataclasses import replace
 import numba
 import numpy as np
 import pytest
-from plans import COLOURS, PAIRS
+from support.plans import COLOURS, PAIRS
 
 from hdl2grid.layout.arrays import WATCH_COMPILING, WATCH_STOP, new_watch
 from hdl2grid.layout.assemble import assemble

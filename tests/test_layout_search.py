@@ -8,8 +8,8 @@ from itertools import combinations
 import networkx as nx
 import numpy as np
 import pytest
-from plans import COLOURS, PAIRS
-from small_designs import elaboration
+from support.plans import COLOURS, PAIRS
+from support.small_designs import elaboration
 
 from hdl2grid.base.rng import seeded
 from hdl2grid.circuit.model import Circuit

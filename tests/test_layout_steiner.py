@@ -12,8 +12,7 @@ from statistics import mean
 
 import networkx as nx
 import pytest
-
-from hdl2grid.steiner import SteinerTree, steiner_tree
+from support.steiner import SteinerTree, steiner_tree
 
 Point = tuple[int, int]
 DATA = Path(os.environ.get("HDL2GRID_CHECK_DATA", "/nonexistent")) / "steiner"

@@ -26,35 +26,14 @@ from amaranth.hdl import (
 )
 from amaranth.lib import data, memory, wiring
 from amaranth.lib.wiring import In, Out
-from logic_support import Expressions, first_difference, num_ands
-from strategies import random_events, random_machine
+from support.expressions import Expressions, first_difference, num_ands
+from support.filled_design import TICK, Design, machine_of
+from support.random_machines import random_events, random_machine
 
 from hdl2grid import Button, Machine, Switch, Ticker
 from hdl2grid.base.errors import InputError
 from hdl2grid.logic.deep import run_deep
 from hdl2grid.logic.elaborate import elaborate
-
-
-class Design(wiring.Component):
-    """A component with ports and a function that fills its module."""
-
-    def __init__(self, ports, fill):
-        self.fill = fill
-        super().__init__(ports)
-
-    def elaborate(self, platform):
-        m = Module()
-        self.fill(self, m)
-        return m
-
-
-TICK = {"sync": Ticker(seconds=1)}
-
-
-def machine_of(ports, fill, *, clocks=TICK, reset=True, **more):
-    inputs = {name: Switch() for name, member in ports.items() if member.flow == In}
-    component = Design(ports, fill)
-    return Machine(component, clocks=clocks, reset=Button() if reset else None, inputs=inputs, name="test", **more)
 
 
 def elaborated(ports, fill, **more):

@@ -11,7 +11,7 @@ import re
 from amaranth.hdl import Fragment, Module, Signal, _ir, _nir, signed
 from amaranth.lib import memory
 from amaranth.lib.wiring import In, Out
-from test_logic_elaborate import Design, machine_of
+from support.filled_design import Design, machine_of
 
 from hdl2grid.logic.amaranth_netlist import read_netlist
 from hdl2grid.logic.cells import AssignmentList, Matches, Operator, PriorityMatch

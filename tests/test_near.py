@@ -9,12 +9,13 @@ from amaranth.hdl import C, Cat, Module, Signal
 from amaranth.lib import wiring
 from amaranth.lib.wiring import Out
 from click.testing import CliRunner
+from support.changed_world import apply_changes
 
 from hdl2grid.base.sources import Button, Ticker
 from hdl2grid.base.target import load_target
 from hdl2grid.circuit.match import match_circuits, plain_name
 from hdl2grid.cli import main
-from hdl2grid.compare.change_list import apply_changes, compare
+from hdl2grid.compare.change_list import compare
 from hdl2grid.design.machine import Machine
 from hdl2grid.flow import FlowOptions, Outcome, run_flow
 from hdl2grid.guide.laying import differences

@@ -11,9 +11,9 @@ import subprocess
 from html.parser import HTMLParser
 
 import pytest
-from browser import big_plan
-from page_support import plain_guide
-from plans import blinker_plan, counter_circuit, counter_plan
+from support.browser import big_plan
+from support.plain_guide import plain_guide
+from support.plans import blinker_plan, counter_circuit, counter_plan
 
 from hdl2grid.base.colours import contrast
 from hdl2grid.base.errors import InputError

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from browser import AXE, KEYS, big_plan, click, errors, text_of, wait_for
-from plans import blinker_plan, counter_circuit, counter_plan
+from support.browser import AXE, KEYS, big_plan, click, errors, text_of, wait_for
+from support.plans import blinker_plan, counter_circuit, counter_plan
 
 from hdl2grid.base.target import load_target
 from hdl2grid.guide.build import make_guide

@@ -6,8 +6,8 @@ import json
 import time
 
 import pytest
-from browser import KEYS, big_plan, click, errors, requests_of, symbols, text_of, wait_for
-from plans import blinker_plan, counter_circuit, counter_plan
+from support.browser import KEYS, big_plan, click, errors, requests_of, symbols, text_of, wait_for
+from support.plans import blinker_plan, counter_circuit, counter_plan
 
 from hdl2grid.base.errors import SourceLine
 from hdl2grid.base.target import load_target

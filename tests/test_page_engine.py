@@ -9,7 +9,8 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from plans import COLOURS, PAIRS
+from support.plans import COLOURS, PAIRS
+from support.random_plans import Vector, network_text, random_vector, waves_text
 
 from hdl2grid.base.target import load_target
 from hdl2grid.guide.build import make_guide
@@ -19,7 +20,6 @@ from hdl2grid.plan.model import Plan
 from hdl2grid.show.look import Look, colours_of
 from hdl2grid.sim.player import Happened, Player
 from hdl2grid.sim.pulse_network import network_from_plan
-from hdl2grid.sim.vectors import Vector, network_text, random_vector, waves_text
 from hdl2grid.sim.waves import PlainEngine
 
 JS = Path(__file__).parent / "js"

@@ -5,9 +5,9 @@ from __future__ import annotations
 import json
 
 import pytest
-from browser import click, errors, symbols, text_of, wait_for
-from page_support import plain_guide
-from plans import blinker_plan, counter_plan
+from support.browser import click, errors, symbols, text_of, wait_for
+from support.plain_guide import plain_guide
+from support.plans import blinker_plan, counter_plan
 
 NO_STORAGE = (
     """Object.defineProperty(window, "localStorage", { get() { throw new DOMException("no", "SecurityError"); } });"""

@@ -6,17 +6,17 @@ import re
 
 import polib
 import pytest
-from plans import PAIRS
+from support.plans import PAIRS
 
 from hdl2grid.guide.build import make_guide
 from hdl2grid.show.locale.catalogues import PSEUDO, languages, page_catalogue, pseudo, translator
 
 babel = pytest.importorskip("babel", reason="Babel is not installed")
 
-from catalogue import GUIDE, LOCALE, TEMPLATE, guide_templates, template_text  # noqa: E402
+from support.catalogue import GUIDE, LOCALE, TEMPLATE, guide_templates, template_text  # noqa: E402
 
 FIELD = re.compile(r"\{\w+\}|`[^`]*`")
-BRING_UP_TO_DATE = "python tests/catalogue.py brings it up to date; then translate what is new"
+BRING_UP_TO_DATE = "python tests/support/catalogue.py brings it up to date; then translate what is new"
 
 
 def page_entries(text: str) -> dict[str, polib.POEntry]:

@@ -7,7 +7,7 @@ import random
 from collections import defaultdict
 
 import pytest
-from synth_support import compare, sources_of, walk
+from support.lockstep import compare, sources_of, walk
 
 from hdl2grid.base.target import load_target
 from hdl2grid.circuit.model import Circuit, Origin, Pixel, Source, Stack, Toggle

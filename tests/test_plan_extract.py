@@ -6,7 +6,7 @@ import random
 import time
 
 import pytest
-from plans import COLOURS, PAIRS, counter_plan, make_plan
+from support.plans import COLOURS, PAIRS, counter_plan, make_plan
 
 from hdl2grid.plan.extract import extract
 from hdl2grid.plan.json_io import stroke_tiles

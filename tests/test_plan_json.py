@@ -11,7 +11,7 @@ from typing import Any
 
 import jsonschema
 import pytest
-from plans import PAIRS, blinker_plan, counter_plan
+from support.plans import PAIRS, blinker_plan, counter_plan
 
 from hdl2grid.base.errors import InputError
 from hdl2grid.base.strict_json import MAX_BYTES, parse, read_text

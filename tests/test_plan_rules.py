@@ -5,40 +5,24 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from plans import PAIRS, blinker_plan, counter_plan, make_plan
+from support.plans import (
+    PAIRS,
+    blinker_plan,
+    counter_plan,
+    make_plan,
+    with_devices,
+    with_wire,
+    without_device,
+    without_wire,
+)
 
-from hdl2grid.plan.model import Device, Plan, SignalTap, Stroke
+from hdl2grid.plan.model import Device, Plan, SignalTap
 from hdl2grid.plan.rules import check_devices, check_plan
 
 
 @pytest.mark.parametrize("name", PAIRS)
 def test_plans_made_by_hand_keep_all_rules(name: str) -> None:
     assert check_plan(PAIRS[name][0]()) == ()
-
-
-def with_devices(plan: Plan, *devices: Device) -> Plan:
-    return replace(plan, devices=(*plan.devices, *devices))
-
-
-def with_wire(plan: Plan, colour: str, *strokes: Stroke) -> Plan:
-    wires = [list(s) for s in plan.wires]
-    wires[plan.colours.index(colour)] += strokes
-    return replace(plan, wires=tuple(tuple(s) for s in wires))
-
-
-def without_wire(plan: Plan, stroke: Stroke, *instead: Stroke) -> Plan:
-    assert any(stroke in strokes for strokes in plan.wires)
-    return replace(
-        plan,
-        wires=tuple(
-            tuple(s for s in strokes if s != stroke) + (instead if stroke in strokes else ()) for strokes in plan.wires
-        ),
-    )
-
-
-def without_device(plan: Plan, x: int, y: int) -> Plan:
-    assert any((d.x, d.y) == (x, y) for d in plan.devices)
-    return replace(plan, devices=tuple(d for d in plan.devices if (d.x, d.y) != (x, y)))
 
 
 def found(plan: Plan) -> list[tuple[str, tuple[int, int] | None, str | None]]:

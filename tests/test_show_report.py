@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
-from plans import counter_circuit, counter_plan, divider_plan
+from support.plans import counter_circuit, counter_plan, divider_plan
 
 from hdl2grid.base.errors import Finding, SourceLine
 from hdl2grid.base.target import load_target

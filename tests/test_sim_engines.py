@@ -6,48 +6,16 @@ import random
 
 import numpy as np
 import pytest
-from plans import PAIRS
+from support.networks import circuit, random_network
+from support.plans import PAIRS
 
-from hdl2grid.base.generator import SplitMix64
-from hdl2grid.circuit.model import FUNCTIONS, Circuit, Level, Origin, Pixel, Source, Stack, Toggle
+from hdl2grid.base.rng import SplitMix64
+from hdl2grid.circuit.model import Pixel, Stack, Toggle
 from hdl2grid.sim.compiled import CompiledEngine
-from hdl2grid.sim.pulse_network import Display, Network, NetworkStack, network_from_circuit, network_from_plan
+from hdl2grid.sim.pulse_network import Network, network_from_circuit, network_from_plan
 from hdl2grid.sim.waves import PlainEngine, Round, gate_output
 
 ENGINES = [PlainEngine, CompiledEngine]
-
-
-def random_network(seed: int) -> Network:
-    """Any network at all: loops, merges, tickers hit by gates, strobes over several toggles, delays."""
-    rng = random.Random(seed)
-    sources = [
-        Source("ticker", "tick", period_s=1, running=rng.random() < 0.8),
-        Source("button", "press"),
-        Source("switch", "flip", on=rng.random() < 0.5),
-    ][: rng.randint(1, 3)]
-    stacks = []
-    for i in range(rng.randint(0, 12)):
-        strobed = rng.random() < 0.4
-        size = rng.randint(1, 4) if rng.random() < 0.5 else 1
-        bits = tuple(rng.randint(0, 1) for _ in range(size))
-        stacks.append(NetworkStack(f"s{i}", rng.choice(FUNCTIONS), bits, strobed))
-    delays = tuple(0.5 for _ in range(rng.randint(0, 2)))
-    pixels = tuple(Display(f"p{i}", rng.randint(0, 1)) for i in range(rng.randint(0, 4)))
-    probes = tuple(Display(f"q{i}", rng.randint(0, 1)) for i in range(rng.randint(0, 2)))
-    shape = Network("random", tuple(sources), tuple(stacks), delays, pixels, probes, ())
-    elements = shape.first_delay + len(delays)
-    usable = [e for e in range(elements) if not _is_unhittable(shape, e)]
-    hits = [
-        tuple(sorted(rng.sample(usable, min(len(usable), rng.randint(0, 8)))))
-        for _ in range(len(sources) + len(stacks) + len(delays))
-    ]
-    return Network("random", tuple(sources), tuple(stacks), delays, pixels, probes, tuple(hits))
-
-
-def _is_unhittable(net: Network, element: int) -> bool:
-    if net.first_source <= element < net.first_strobe:
-        return net.sources[element - net.first_source].kind == "button"
-    return net.first_strobe <= element < net.first_delay and not net.stacks[element - net.first_strobe].strobed
 
 
 @pytest.mark.parametrize("seed", range(150))
@@ -107,11 +75,6 @@ def test_plan_and_circuit_play_alike(name: str, engine: type) -> None:
             seen.append((wave, shown, read))
         assert seen[0] == seen[1]
         assert all(seen[0][2][signal] == bit for signal, bit in seen[0][1].items())
-
-
-def circuit(stacks: list[Stack], pixels: list[Pixel], levels: tuple[Level, ...] = ()) -> Circuit:
-    sources = (Source("ticker", "t", period_s=1, running=True), Source("button", "b"))
-    return Circuit("c", sources, tuple(stacks), tuple(pixels), (Origin("", ""),) * len(stacks), levels)
 
 
 def test_gate_functions() -> None:

@@ -10,7 +10,7 @@ from fractions import Fraction
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from plans import blinker_plan, counter_circuit, counter_plan, make_plan
+from support.plans import blinker_plan, counter_circuit, counter_plan, make_plan
 from vcd.reader import TokenKind, tokenize
 
 from hdl2grid.base.errors import DesignFailed, InputError

@@ -1,19 +1,14 @@
-"""Arithmetic: few stacks, equal to its source, and no pulse lost. Machines of benchmarks/arithmetic.py."""
+"""Arithmetic: few stacks, equal to its source, and no pulse lost. Machines of support/word_machines.py."""
 
 from __future__ import annotations
 
 import random
-import sys
 from dataclasses import replace
 from itertools import product
-from pathlib import Path
 
 import pytest
-from synth_support import compare, sources_of, walk
-
-sys.path.insert(0, str(Path(__file__).parent.parent / "benchmarks"))
-
-import arithmetic
+from support import word_machines
+from support.lockstep import compare, sources_of, walk
 
 from hdl2grid.logic import arithmetic as words
 from hdl2grid.logic.model import InputBit, Logic, OutputBit, RegisterBit
@@ -28,7 +23,7 @@ from hdl2grid.verify.hazards import find_hazards
 QUICK = SynthParams(search_steps=2000, flat_steps=100_000)
 
 
-@pytest.mark.parametrize("kind", arithmetic.KINDS, ids=lambda kind: kind.__name__)
+@pytest.mark.parametrize("kind", word_machines.ARITHMETIC, ids=lambda kind: kind.__name__)
 @pytest.mark.parametrize("width", [1, 4])
 def test_every_kind_keeps_time(kind: object, width: int) -> None:
     logic = kind(width)  # type: ignore[operator]
@@ -52,10 +47,10 @@ def takes_at_most(most: int, kind: object, width: int) -> None:
     [
         # A carry is one stack a bit (Boyar, Peralta: one AND a bit, the first two bits need none or one), and
         # the strobe of each bit but the first two comes one buffer later.
-        (arithmetic.accumulator, 12, 11 + 10),
-        (arithmetic.accumulator, 16, 15 + 14),
-        (arithmetic.subtract_from, 16, 15 + 14),
-        (arithmetic.adder, 12, 12 + 11),
+        (word_machines.accumulator, 12, 11 + 10),
+        (word_machines.accumulator, 16, 15 + 14),
+        (word_machines.subtract_from, 16, 15 + 14),
+        (word_machines.adder, 12, 12 + 11),
     ],
 )
 def test_long_carries_take_two_stacks_a_bit(kind: object, width: int, most: int) -> None:
@@ -66,9 +61,9 @@ def test_long_carries_take_two_stacks_a_bit(kind: object, width: int, most: int)
     ("kind", "width", "most"),
     [
         # A comparison as n flats, a choice a bit, and a round's wait a bit: 3 n and a little.
-        (arithmetic.maximum, 8, 26),
+        (word_machines.maximum, 8, 26),
         # 16 products, 12 adders (Dadda, 1965), and what waits for the carries.
-        (arithmetic.multiplier, 4, 46),
+        (word_machines.multiplier, 4, 46),
     ],
 )
 def test_a_choice_and_a_product_of_words(kind: object, width: int, most: int) -> None:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import pytest
-from synth_support import compare, sources_of, walk
+from support.lockstep import compare, sources_of, walk
 
 from hdl2grid.circuit.model import Circuit, Stack
 from hdl2grid.logic import arithmetic as words

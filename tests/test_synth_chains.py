@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 
 import pytest
-from loaded import check, loaded
+from support.loaded import check, loaded
 
 from hdl2grid.logic.xag import XagBuilder
 from hdl2grid.synth.network import Form, Network

@@ -6,8 +6,9 @@ import pytest
 from amaranth.hdl import Module, Signal
 from amaranth.lib import wiring
 from amaranth.lib.wiring import Out
-from strategies import random_machine
-from synth_support import Words, clock_12h, compare, sources_of, walk
+from support.lockstep import compare, sources_of, walk
+from support.random_machines import random_machine
+from support.small_logic import Words, clock_12h
 
 from hdl2grid import Button, Machine, Ticker, keep_code
 from hdl2grid.logic.elaborate import elaborate

@@ -6,7 +6,8 @@ from itertools import combinations, permutations
 
 import numpy as np
 import pytest
-from synth_support import Words, clock_12h, compare, sources_of, walk
+from support.lockstep import compare, sources_of, walk
+from support.small_logic import Words, clock_12h
 
 from hdl2grid.logic.model import Logic
 from hdl2grid.synth.codes.find_codes import find_codes

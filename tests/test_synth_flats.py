@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import csv
 import os
-import sys
 from pathlib import Path
 
 import pytest
-from synth_support import compare, random_logic, sources_of, walk
+from support.circuit_files import load
+from support.equivalence import circuit_functions, same_functions, source_functions
+from support.lockstep import compare, sources_of, walk
+from support.small_logic import random_logic
+from support.word_machines import any_machine
 
 from hdl2grid.logic.model import InputBit, Logic, OutputBit, RegisterBit
 from hdl2grid.logic.xag import XagBuilder
@@ -16,11 +19,6 @@ from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.rewrite.covers import Terms
 from hdl2grid.synth.synthesise import synthesise
 from hdl2grid.verify.hazards import find_hazards
-
-sys.path.insert(0, str(Path(__file__).parent.parent / "benchmarks"))
-from circuit_files import load
-from equivalence import circuit_functions, same_functions, source_functions
-from unlisted import machine
 
 DATA = os.environ.get("HDL2GRID_CHECK_DATA", "")
 QUICK = SynthParams(
@@ -149,6 +147,6 @@ def test_random_machines_within_four_colours(seed: int) -> None:
 
 def test_what_looks_good_before_colours_does_not_choose_codes_that_wire_badly() -> None:
     """Eleven states and two switches, which took 20 cells when each sum was also sought by itself."""
-    logic = machine(11)
+    logic = any_machine(11)
     report = synthesise(logic, sources_of(logic)).report
     assert report.stacks - report.registers - report.resets <= 13

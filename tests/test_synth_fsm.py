@@ -3,31 +3,19 @@
 from __future__ import annotations
 
 import csv
-import importlib.util
 import math
 import os
-import sys
 from pathlib import Path
-from typing import Any
 
 import pytest
-from synth_support import compare, sources_of, walk
+from support.circuit_files import is_complete, read_kiss
+from support.lockstep import compare, sources_of, walk
 
 from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.synthesise import synthesise
 
 FREE = SynthParams(toggle_terms=999, register_terms=999, pixel_terms=999)
 CHECK_DATA = os.environ.get("HDL2GRID_CHECK_DATA")
-BENCHMARKS = Path(__file__).parent.parent / "benchmarks"
-
-
-def readers() -> Any:
-    spec = importlib.util.spec_from_file_location("circuit_files", BENCHMARKS / "circuit_files.py")
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module  # dataclasses look it up
-    spec.loader.exec_module(module)
-    return module
 
 
 @pytest.mark.skipif(not CHECK_DATA, reason="no HDL2GRID_CHECK_DATA")
@@ -40,7 +28,7 @@ def test_state_machines_take_at_most_seven_tenths_of_the_best_peers_cells() -> N
     ratios = []
     for row in rows:
         name = row["circuit"]
-        logic = readers().read_kiss(Path(CHECK_DATA) / "logic" / "kiss2" / f"{name}.kiss2", name)
+        logic = read_kiss(Path(CHECK_DATA) / "logic" / "kiss2" / f"{name}.kiss2", name)
         made = synthesise(logic, sources_of(logic))
         compare(logic, made.circuit, walk(logic, 1000, 1))
         cells = made.report.products + made.report.exactly_ones + made.report.gates
@@ -53,7 +41,7 @@ def test_state_machines_take_at_most_seven_tenths_of_the_best_peers_cells() -> N
 def test_machines_that_are_not_in_the_table(name: str, cubes: int) -> None:
     # Distinct cubes of EXORCISM-4, the best of the peers of benchmarks/state_machines.py (November 2026).
     assert CHECK_DATA is not None
-    logic = readers().read_kiss(Path(CHECK_DATA) / "logic" / "kiss2" / f"{name}.kiss2", name)
+    logic = read_kiss(Path(CHECK_DATA) / "logic" / "kiss2" / f"{name}.kiss2", name)
     report = synthesise(logic, sources_of(logic), FREE).report
     assert report.stacks - report.registers - report.resets <= 0.7 * cubes
 
@@ -66,5 +54,5 @@ def test_which_machines_answer_every_input() -> None:
     rows = list(csv.DictReader(line for line in lines if not line.startswith("#")))
     complete = {row["fsm"] for row in rows if row["complete"] == "yes"}
     folder = Path(CHECK_DATA) / "logic" / "kiss2"
-    found = {path.stem for path in folder.glob("*.kiss2") if readers().is_complete(path)}
+    found = {path.stem for path in folder.glob("*.kiss2") if is_complete(path)}
     assert found == complete | {"bbsse", "mark1"}

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from synth_support import Words, compare, sources_of, walk
+from support.lockstep import compare, sources_of, walk
+from support.small_logic import Words
 
 from hdl2grid.logic.model import Logic
 from hdl2grid.synth.codes.jump_counters import most_bits_inside, primitive_polynomials

@@ -6,7 +6,7 @@ import pytest
 from amaranth.hdl import Module, Signal
 from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
-from synth_support import compare, sources_of, walk
+from support.lockstep import compare, sources_of, walk
 
 from hdl2grid import Button, Machine, Switch, Ticker
 from hdl2grid.circuit.model import Circuit

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from synth_support import clock_12h, compare, random_logic, sources_of, walk
+from support.lockstep import compare, sources_of, walk
+from support.small_logic import clock_12h, random_logic
 
 from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.synthesise import synthesise

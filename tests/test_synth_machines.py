@@ -10,7 +10,8 @@ import pytest
 from amaranth.hdl import Elaboratable, Module
 from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
-from synth_support import Words, clock_12h, compare, sources_of, walk
+from support.lockstep import compare, sources_of, walk
+from support.small_logic import Words, clock_12h
 
 from hdl2grid.base.errors import InputError
 from hdl2grid.base.sources import Switch
@@ -114,7 +115,8 @@ def test_an_event_without_source_is_named() -> None:
 def test_same_circuit_under_any_hash_seed() -> None:
     program = (
         "import sys; sys.path.insert(0, 'tests')\n"
-        "from synth_support import random_logic, sources_of\n"
+        "from support.lockstep import sources_of\n"
+        "from support.small_logic import random_logic\n"
         "from hdl2grid.synth.synthesise import synthesise\n"
         "for seed in (3, 8):\n"
         "    logic = random_logic(seed)\n"

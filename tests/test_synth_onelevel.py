@@ -6,7 +6,7 @@ import random
 from itertools import combinations
 
 import pytest
-from synth_support import SEGMENTS
+from support.small_logic import SEGMENTS
 
 from hdl2grid.synth.exact.local_cells import Target
 from hdl2grid.synth.exact.one_level import OneLevel, lower_bound, one_level

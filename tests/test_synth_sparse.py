@@ -5,12 +5,13 @@ from __future__ import annotations
 import csv
 import os
 import random
-import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
-from synth_support import sources_of
+from support.circuit_files import load
+from support.equivalence import circuit_functions, same_functions, source_functions
+from support.lockstep import sources_of
 
 from hdl2grid.logic.reachability import States
 from hdl2grid.nets.partition import share_nets
@@ -21,10 +22,6 @@ from hdl2grid.synth.rewrite.shorter_sums import shorter_sums
 from hdl2grid.synth.sinks import OUTPUT, Problem, Sink
 from hdl2grid.synth.synthesise import synthesise
 from hdl2grid.verify.hazards import find_hazards
-
-sys.path.insert(0, str(Path(__file__).parent.parent / "benchmarks"))
-from circuit_files import load
-from equivalence import circuit_functions, same_functions, source_functions
 
 DATA = os.environ.get("HDL2GRID_CHECK_DATA", "")
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from loaded import check, loaded
+from support.loaded import check, loaded
 
 from hdl2grid.logic.model import Logic
 from hdl2grid.logic.xag import XagBuilder

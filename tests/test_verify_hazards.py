@@ -5,8 +5,8 @@ from __future__ import annotations
 import random
 
 import pytest
-from plans import PAIRS, counter_circuit, divider_circuit
-from test_sim_engines import circuit, random_network
+from support.networks import circuit, random_network
+from support.plans import PAIRS, counter_circuit, divider_circuit
 
 from hdl2grid.circuit.model import Stack, Toggle
 from hdl2grid.sim.pulse_network import network_from_circuit

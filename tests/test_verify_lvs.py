@@ -5,8 +5,16 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from plans import PAIRS, blinker_circuit, blinker_plan, counter_circuit, counter_plan
-from test_plan_rules import with_devices, with_wire, without_wire
+from support.plans import (
+    PAIRS,
+    blinker_circuit,
+    blinker_plan,
+    counter_circuit,
+    counter_plan,
+    with_devices,
+    with_wire,
+    without_wire,
+)
 
 from hdl2grid.circuit.model import Circuit, Pixel, Source, Stack, Toggle
 from hdl2grid.plan.model import Device, Plan

@@ -8,8 +8,9 @@ from dataclasses import replace
 from itertools import product
 
 import pytest
-from plans import PAIRS, blinker_circuit, blinker_plan, counter_circuit, counter_plan, divider_plan, make_plan
-from small_designs import elaboration
+from support.plan_lockstep import lock_step
+from support.plans import PAIRS, blinker_circuit, blinker_plan, counter_circuit, counter_plan, divider_plan, make_plan
+from support.small_designs import elaboration
 
 from hdl2grid.circuit.model import FUNCTIONS, Circuit, Pixel, Source, Stack, Toggle
 from hdl2grid.plan.json_io import stroke_tiles
@@ -17,7 +18,6 @@ from hdl2grid.plan.model import Device, Plan
 from hdl2grid.plan.rules import check_plan
 from hdl2grid.sim.pulse_network import network_from_plan
 from hdl2grid.sim.waves import PlainEngine
-from hdl2grid.verify.lockstep import lock_step
 from hdl2grid.verify.prove import prove
 from hdl2grid.verify.verdict import Verdict
 from hdl2grid.verify.walk import random_events, shorten

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
+from types import MappingProxyType
 
 from hdl2grid.base.errors import InputError
 
@@ -37,7 +39,7 @@ class Message:
 
 
 @cache
-def messages() -> dict[str, Message]:
+def messages() -> Mapping[str, Message]:
     """Every registered message by its code, in the order of codes."""
     found: dict[str, Message] = {}
     folder = resources.files("hdl2grid.base") / "messages"
@@ -46,7 +48,7 @@ def messages() -> dict[str, Message]:
         if file.is_file():
             for code, entry in sorted(tomllib.loads(file.read_text(encoding="utf-8")).items()):
                 found[code] = Message(code, entry["means"].strip(), entry["do"].strip())
-    return found
+    return MappingProxyType(found)
 
 
 def explain(code: str) -> Message:

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 NAMED_NETS = 4
+"""Nets that a message names at most, so that it stays one line. Guessed."""
 
 
 @dataclass(frozen=True)

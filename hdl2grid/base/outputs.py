@@ -34,6 +34,7 @@ _MARK = re.compile(
 )
 _DRAWING = re.compile(r"plan(-[\w-]+)?\.(svg|png|pdf)")
 _HEAD_BYTES = 4096
+"""Of a file, where its mark is looked for: all our files bear theirs in the first lines. Guessed."""
 _LEFTOVER = re.compile(r"\.hdl2grid-.*\.tmp")
 
 

@@ -18,9 +18,13 @@ from typing import Any, NoReturn
 from hdl2grid.base.errors import InputError, nearest
 
 MAX_BYTES = 32 * 1024 * 1024
+"""Of a file, so that a stranger's file cannot fill the memory. Guessed."""
 MAX_DEPTH = 16
+"""Brackets within brackets; ours have up to eight. Guessed."""
 MAX_NAME = 200
+"""Characters of a name. Guessed."""
 _MAX_DIGITS = 40
+"""Characters of a number: more than a 64-bit number has, written in any way. Guessed."""
 
 # A string (possessive, so that no input makes the search backtrack), a bracket, or a string that never ends.
 _TOKENS = re.compile(r'"[^"\\]*+(?:\\.[^"\\]*+)*+"|[\[\]{}]|"', re.DOTALL)

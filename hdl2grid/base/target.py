@@ -19,10 +19,15 @@ from hdl2grid.base.colours import IEC_60757, hue_of_name
 from hdl2grid.base.errors import InputError, nearest
 
 NUM_COLOURS = 4
+"""Wire colours of the grid, a rule of its model: a tile bears at most one wire of each."""
 MAX_FILE_BYTES = 1_000_000
+"""Of a target file, which has about a hundred lines. Guessed."""
 MAX_GRID_SIDE = 10_000
+"""Tiles of a side of the grid: far more than a machine has that anybody lays by hand. Guessed."""
 MAX_WEIGHT = 1000
+"""Of a weight, in units of one wire tile. Guessed."""
 MAX_NAME_LENGTH = 40
+"""Characters of a name in a target: it must fit into a legend. Guessed."""
 
 
 @dataclass(frozen=True)

@@ -14,8 +14,9 @@ from types import TracebackType
 
 from hdl2grid.base.errors import InputError, SourceLine
 
+# This package's folder, and that of the designs shipped in it.
 _PACKAGE = str(Path(__file__).resolve().parents[1]) + os.sep
-_SHIPPED = str(Path(__file__).resolve().parents[1] / "shipped") + os.sep
+_SHIPPED = f"{_PACKAGE}shipped{os.sep}"
 _LIBRARIES = ("site-packages", "dist-packages")
 
 

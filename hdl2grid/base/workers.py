@@ -16,6 +16,7 @@ from hdl2grid.base.progress import Progress
 T = TypeVar("T")
 
 ORPHAN_S = 2.0
+"""Seconds between two looks of a worker at whether its parent still lives. Guessed."""
 _DONE, _TOLD = "done", "told"
 
 

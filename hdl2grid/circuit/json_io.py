@@ -12,6 +12,7 @@ from hdl2grid.circuit.model import FUNCTIONS, Circuit, Origin, Pixel, Source, St
 
 FORMAT = "hdl2grid circuit"
 VERSION = 1
+"""Of the format; a file of another version is refused."""
 
 _SOURCE_KEYS: dict[str, tuple[str, ...]] = {
     "ticker": ("period_s", "running"),

@@ -308,18 +308,3 @@ def _start(site: Site, chapters: Chapters, new: Plan, found: Difference) -> None
     chapters.close(
         words.say("The machine runs"), words.say("All shows what the restore sheet says; then it is started.")
     )
-
-
-def apply_changes(changes: ChangeList) -> World:
-    """The world after a change list was followed on a machine laid by its old plan. Raises Impossible."""
-    world = first_state(changes.old, changes.fresh)
-    for _, device in changes.difference.renamed:
-        tile = (device.x, device.y)
-        world.put(tile, Thing(device, world.things[tile].value))
-    for area in changes.difference.backdrop_removed:
-        world.backdrop.remove(area)
-    for section in changes.sections:
-        for step in section.steps:
-            for action in step.actions:
-                world.do(action)
-    return world

@@ -28,10 +28,6 @@ class Difference:
         """True when both plans lay the same machine, names aside."""
         return not self.touched and not self.backdrop_removed and not self.backdrop_added
 
-    @property
-    def num_strokes(self) -> int:
-        return len(self.unwired) + len(self.wired)
-
 
 @dataclass(frozen=True)
 class ChangeList:

@@ -18,6 +18,7 @@ from hdl2grid.panel.panel import Panel
 
 RESET = "reset"
 NAME_LIMIT = 100
+"""Characters of a machine's name, which titles drawings. Guessed."""
 
 
 def check_component(component: object, source: SourceLine | None) -> None:

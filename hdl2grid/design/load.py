@@ -17,8 +17,10 @@ from hdl2grid.base.userline import user_error
 from hdl2grid.design.attach import check_name
 from hdl2grid.design.machine import Machine
 
+# The folder of this package.
 _PACKAGE = Path(__file__).resolve().parents[1]
 SIZE_LIMIT = 4_000_000
+"""Bytes of a design file. Guessed."""
 
 
 def shipped_folder() -> Path:

@@ -14,7 +14,6 @@ from hdl2grid.plan.cover import fewest_strokes
 from hdl2grid.plan.extract import Extraction, PlacedStack, extract
 from hdl2grid.plan.model import Device, Plan, Stroke
 
-SOURCES = ("ticker", "button", "switch")
 LONGEST = (22, 14)
 """Longest stroke across and down in tiles: with a tile around it, it fits into a step's picture."""
 

@@ -42,9 +42,10 @@ class Lowering:
     known: dict[Net, Literal]
     rows: Mapping[int, Sequence[Sequence[Literal]]]
     _drivers: dict[Net, tuple[Cell, int]] = field(init=False)
-    _apart: dict[int, list[bool]] = field(init=False, default_factory=dict)
-    _rests: dict[int, list[Literal]] = field(init=False, default_factory=dict)
-    _steps: dict[int, list[list[tuple[Net, Net]]]] = field(init=False, default_factory=dict)
+    # Of priority matches and assignment lists, by their first output net, which no other cell has.
+    _apart: dict[Net, list[bool]] = field(init=False, default_factory=dict)
+    _rests: dict[Net, list[Literal]] = field(init=False, default_factory=dict)
+    _steps: dict[Net, list[list[tuple[Net, Net]]]] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         self._drivers = {net: (cell, bit) for cell in self.netlist.cells for bit, net in enumerate(cell.outputs)}
@@ -109,14 +110,14 @@ class Lowering:
 
     def _steps_of(self, cell: AssignmentList) -> list[list[tuple[Net, Net]]]:
         """For each bit of an assignment list, the (condition, value) that reach it."""
-        steps = self._steps.get(id(cell))
+        steps = self._steps.get(cell.outputs[0])
         if steps is None:
             steps = [[] for _ in cell.default]
             for assignment in cell.assignments:
                 for i, value in enumerate(assignment.value):
                     if assignment.start + i < len(steps):
                         steps[assignment.start + i].append((assignment.condition, value))
-            self._steps[id(cell)] = steps
+            self._steps[cell.outputs[0]] = steps
         return steps
 
     # -- how it is made ------------------------------------------------------------------------------------------
@@ -166,10 +167,10 @@ class Lowering:
         """The choices are apart, so what is left for the next is the enable XOR all choices so far: one AND
         each, and none where an input excludes all earlier ones and the enable is 1."""
         g, enable = self.graph, self.known[cell.enable]
-        if id(cell) not in self._apart:
-            self._apart[id(cell)] = apart_from_earlier(cell.inputs, self._matches)
-        apart = self._apart[id(cell)]
-        rests = self._rests.setdefault(id(cell), [enable])
+        if cell.outputs[0] not in self._apart:
+            self._apart[cell.outputs[0]] = apart_from_earlier(cell.inputs, self._matches)
+        apart = self._apart[cell.outputs[0]]
+        rests = self._rests.setdefault(cell.outputs[0], [enable])
         for i in range(len(rests) - 1, bit + 1):
             chosen = g.and_(enable if apart[i] else rests[i], self.known[cell.inputs[i]])
             self.known[cell.outputs[i]] = chosen

@@ -29,11 +29,15 @@ MAX_NETS = 4
 Drivers = tuple[str, ...]
 Blocks = list[tuple[int, ...]]
 _STEPS = (200_000, 1_000_000, 4_000_000)
+"""Steps of the annealings, one after the other as long as something is crowded. Guessed."""
 _STEPS_A_PLACE = 5000
-"""More steps for each of the places in rows that may be cut are of no use."""
+"""More steps for each of the places in rows that may be cut are of no use. Guessed."""
 _VERY_LONG = 32
+"""Atoms in a row above which rows are also cut by threes. Guessed."""
 _HOT, _WARM, _COLD = 3.0, 0.1, 0.08
+"""Temperatures, in the prices of `partition_search.py`: first from nothing, first from kept nets, last. Guessed."""
 _SEED = 1
+"""The same for every circuit, so that the same circuit gets the same nets."""
 
 
 @dataclass(frozen=True)

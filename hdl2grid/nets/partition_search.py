@@ -17,10 +17,9 @@ from numba import njit
 from hdl2grid.base.rng import below, unit
 
 _OVER, _PIN = 16.0, 0.25
-"""Prices: a net too many on tiles; an atom on a net."""
+"""Prices: a net too many on tiles; an atom on a net. Guessed."""
 _LAST, _LAST_BUT_ONE = 2.0, 0.5
-"""Prices of tiles that have no colour left for a second net of a signal, and of those that have one."""
-_NONE = -1
+"""Prices of tiles that have no colour left for a second net of a signal, and of those that have one. Guessed."""
 
 
 class Table(NamedTuple):

@@ -8,8 +8,9 @@ from hdl2grid.base.userline import user_line
 from hdl2grid.panel.model import PanelPixel
 from hdl2grid.panel.panel import Panel, check_whole, spread_layout
 
+# Halves of the free space that lie before a panel.
 _ALIGN_Y = {"top": 0, "middle": 1, "bottom": 2}
-_ALIGN_X = {"left": 0, "middle": 1, "right": 2}
+_ALIGN_X = {"left": 0, "middle": 1, "right": 2}  # likewise
 
 
 def beside(*panels: Panel, gap: int = 2, align: str = "top") -> Panel:

@@ -12,6 +12,7 @@ from hdl2grid.base.userline import user_line
 from hdl2grid.panel.panel import Panel, check_whole, of_pixels
 
 RAYS_LIMIT = 360
+"""Rays of a dial: one a degree. Guessed."""
 Tile = tuple[int, int]
 
 

@@ -7,6 +7,7 @@ from hdl2grid.base.userline import user_line
 from hdl2grid.panel.panel import Panel, check_whole, of_pixels
 
 LIMIT = 1000
+"""Lamps in a row, and tiles of a lamp's side or of a gap. Guessed."""
 
 
 def lamp(signal: str, width: int = 1, height: int = 1) -> Panel:

@@ -12,6 +12,7 @@ from hdl2grid.panel.model import PanelLayout, PanelPixel
 
 DARK = (".", " ")
 SIDE_LIMIT = 10_000
+"""Tiles of a panel's side: as many as a grid's."""
 
 
 @dataclass(frozen=True)

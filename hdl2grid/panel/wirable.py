@@ -15,11 +15,12 @@ from dataclasses import dataclass, field
 import networkx as nx
 
 from hdl2grid.base.errors import InputError
+from hdl2grid.base.target import NUM_COLOURS
 from hdl2grid.panel.model import PanelLayout, PanelPixel
 from hdl2grid.panel.panel import Panel, spread_layout
 
-NUM_COLOURS = 4
 PITCH_LIMIT = 16
+"""Widest pitch, in tiles, that is tried for a panel that cannot be wired as it is. Guessed."""
 OUTSIDE = "outside"
 Tile = tuple[int, int]
 

@@ -13,9 +13,13 @@ from hdl2grid.plan.model import Device, Plan, Rect, SignalTap, Stroke
 
 FORMAT = "hdl2grid plan"
 VERSION = 1
+"""Of the format; a file of another version is refused."""
 MAX_SIDE = 10_000
+"""Tiles of a side of the grid: as much as a target may allow."""
 MAX_COLOURS = 16
+"""Wire colours that a file may list: more than a target has. Guessed."""
 MAX_WIRE_TILES = 4_000_000
+"""Tiles of all strokes, so that a stranger's file cannot fill the memory. Guessed."""
 
 DEVICE_KEYS: dict[str, tuple[str, ...]] = {
     "gate": ("function", "name"),
@@ -145,6 +149,7 @@ def _devices(reader: Reader, grid: _Grid) -> tuple[Device, ...]:
     return devices
 
 
+# How the value of each key of a device is read.
 _READERS: dict[str, Callable[[Reader], Any]] = {
     "function": lambda r: r.one_of(FUNCTIONS),
     "name": Reader.name,

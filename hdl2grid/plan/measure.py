@@ -7,11 +7,8 @@ from dataclasses import dataclass
 
 from hdl2grid.plan.extract import Extraction, Net, extract
 from hdl2grid.plan.model import Plan
-from hdl2grid.steiner import steiner_tree
 
 Tile = tuple[int, int]
-TREE_LIMIT, EXACT_LIMIT = 40, 12
-"""Tiles of a net up to which trees have branching points, and are certainly shortest: larger ones take long."""
 
 
 @dataclass(frozen=True)
@@ -20,9 +17,7 @@ class Measures:
 
     `wire` counts a crossover once for each wire that passes; `wire_bound` is the sum over nets of the rectilinear
     minimum spanning tree of the tiles of its devices, and 1. A spanning tree can be longer than the shortest tree
-    with branching points, so `wire_ratio` can be below 1; `wire_trees` is the same sum with such trees (nets of more
-    than TREE_LIMIT tiles: with spanning trees), to about half a percent what no layout of these devices can undercut.
-    `bends` are tiles on which a wire of two ends turns.
+    with branching points, so `wire_ratio` can be below 1. `bends` are tiles on which a wire of two ends turns.
     """
 
     width: int
@@ -31,7 +26,6 @@ class Measures:
     nets: int
     wire: int
     wire_bound: int
-    wire_trees: int
     crossovers: int
     strokes: int
     bends: int
@@ -49,9 +43,7 @@ def measure(plan: Plan, extraction: Extraction | None = None) -> Measures:
     """The figures of a plan."""
     found = extraction or extract(plan)
     devices = [d for d in plan.devices if d.kind != "crossover"]
-    joined = [net_tiles(plan, net) for net in found.nets]
-    spanning = [spanning_tree(tiles) for tiles in joined]
-    shortest = [_tree(tiles, length) for tiles, length in zip(joined, spanning, strict=True)]
+    spanning = [spanning_tree(net_tiles(plan, net)) for net in found.nets]
     return Measures(
         width=plan.width,
         height=plan.height,
@@ -59,7 +51,6 @@ def measure(plan: Plan, extraction: Extraction | None = None) -> Measures:
         nets=len(found.nets),
         wire=sum(len(net.places) for net in found.nets),
         wire_bound=sum(spanning) + len(spanning),
-        wire_trees=sum(shortest) + len(shortest),
         crossovers=len(plan.devices) - len(devices),
         strokes=sum(len(strokes) for strokes in plan.wires),
         bends=sum(_bends(net, found) for net in found.nets),
@@ -74,10 +65,6 @@ def net_tiles(plan: Plan, net: Net) -> list[Tile]:
         device = plan.devices[number]
         tiles += [tile for tile in ((device.x, device.y), device.to) if tile is not None and tile in here]
     return sorted(set(tiles))
-
-
-def _tree(tiles: list[Tile], spanning: int) -> int:
-    return steiner_tree(tiles, EXACT_LIMIT).length if len(tiles) <= TREE_LIMIT else spanning
 
 
 def spanning_tree(tiles: Sequence[Tile]) -> int:

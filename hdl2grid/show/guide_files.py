@@ -13,8 +13,6 @@ from hdl2grid.show.guide_pdf import guide_pdf
 from hdl2grid.show.guide_picture import step_pictures
 from hdl2grid.show.guide_text import guide_text
 
-GUIDE_FILES = ("guide.json", "guide.txt", "guide.html", "guide.pdf")
-
 
 def guide_files(
     plan: Plan,

@@ -129,7 +129,6 @@ def layout_rows(plan: Plan, repeaters: int = 0) -> list[tuple[str, str]]:
         ("wire of all nets, in tiles", f"{sizes.wire:,}"),
         ("its lower bound: spanning tree and 1 of each net", f"{sizes.wire_bound:,}"),
         ("wire over its lower bound", f"{sizes.wire_ratio:.3f}"),
-        ("shortest trees of each net alone", f"{sizes.wire_trees:,}"),
         ("bends", f"{sizes.bends:,}"),
         ("repeaters", f"{repeaters:,}"),
     ]

@@ -16,9 +16,12 @@ from hdl2grid.sim.pulse_network import Network
 
 _Ints = npt.NDArray[np.int32]
 
+# Kinds of stacks in the tables, and the columns of a tally.
 PLAIN, STROBED, RANDOM = range(3)
+# The columns of a tally.
 ROUNDS, PULSES, LOST, FIRST_LOST = range(4)
 _MAX_LISTED = 65_536
+"""Lost pulses of one wave that are listed at most, to bound the memory. Guessed."""
 _AND, _OR, _NAND, _NOR, _XOR, _XNOR = (FUNCTIONS.index(f) for f in ("AND", "OR", "NAND", "NOR", "XOR", "XNOR"))
 
 

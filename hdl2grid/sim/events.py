@@ -20,8 +20,11 @@ import numpy.typing as npt
 from hdl2grid.base.errors import InputError, nearest
 
 MAX_EVENTS = 1_000_000_000
+"""Events that a text may stand for with its repetitions. Guessed: hours of play."""
 MAX_TEXT = 100_000
+"""Characters of a text of events. Guessed."""
 MAX_NESTING = 32
+"""Brackets within brackets. Guessed."""
 WAIT = "wait"
 
 _TOKEN = re.compile(r"[\s,]*+([()*]|[^\s,()*]+)")

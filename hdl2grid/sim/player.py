@@ -26,6 +26,7 @@ from hdl2grid.sim.pulse_network import Network
 from hdl2grid.sim.waves import PlainEngine
 
 MAX_WAVES_A_STEP = 100_000
+"""Waves between two events, after which delays or tickers are taken to go on for ever. Guessed."""
 EngineName = Literal["plain", "compiled"]
 
 

@@ -12,6 +12,7 @@ from hdl2grid.sim.named_words import words
 from hdl2grid.sim.player import Player
 
 DEFAULT_LIMIT = 1_000_000
+"""Events played before a condition is given up. Guessed: seconds on the compiled engine."""
 
 _TERM = re.compile(r"([^\s,=!]+)(?:(!?=)(0[xX][0-9a-fA-F]{1,256}|0[bB][01]{1,1024}|[0-9]{1,300}))?")
 

@@ -14,6 +14,7 @@ from hdl2grid.sim.player import Happened, Player
 from hdl2grid.sim.pulse_network import Network
 
 _TICKS_A_SECOND = 1_000_000
+"""The waveform's time unit is a microsecond: finer than any period of a target."""
 
 
 class Waveform:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from hdl2grid.base.generator import SplitMix64
+from hdl2grid.base.rng import SplitMix64
 from hdl2grid.sim.engine import Bits, Tally, Wave, pack, unpack
 from hdl2grid.sim.pulse_network import Network
 

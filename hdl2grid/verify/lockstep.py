@@ -5,42 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from hdl2grid.base.progress import Progress, silent
-from hdl2grid.circuit.model import Circuit
-from hdl2grid.logic.elaborate import Elaboration
-from hdl2grid.plan.model import Plan
-from hdl2grid.sim.compiled import CompiledEngine
 from hdl2grid.sim.engine import Engine
-from hdl2grid.sim.pulse_network import Network
-from hdl2grid.verify.compare_bits import Comparison, Session, hdl_events, network_of
-from hdl2grid.verify.hdl import run_hdl
+from hdl2grid.verify.compare_bits import Comparison, Session
 from hdl2grid.verify.verdict import Counterexample, LockStep
-from hdl2grid.verify.walk import random_events, shorten
+from hdl2grid.verify.walk import shorten
 
 _TELL_EVERY = 1024
-
-
-def lock_step(
-    machine: Plan | Circuit | Network,
-    elaboration: Elaboration,
-    events: Iterable[str] | None = None,
-    count: int = 500,
-    seed: int = 1,
-    progress: Progress = silent,
-) -> LockStep:
-    """Plays `events` (else `count` random ones) on both, from their first states.
-
-    Ends at the first difference or lost pulse, with a list of events made as short as it can. Raises InputError
-    V001 on an event that the machine does not have.
-    """
-    network = network_of(machine)
-    comparison = Comparison(network, elaboration.logic, machine if isinstance(machine, Plan) else None)
-    chosen = random_events(network.sources, count, seed) if events is None else events
-    return run_hdl(
-        elaboration,
-        lambda session: play_both(
-            session, CompiledEngine(network), comparison, hdl_events(elaboration.logic), chosen, progress
-        ),
-    )
 
 
 def play_both(
@@ -51,7 +21,10 @@ def play_both(
     events: Iterable[str],
     progress: Progress = silent,
 ) -> LockStep:
-    """Like `lock_step`, between a session and an engine that are both in their first states."""
+    """Plays `events` on a session and an engine that are both in their first states.
+
+    Ends at the first difference or lost pulse, with a list of events made as short as it can.
+    """
     first = session.state(), engine.state()
     played: list[str] = []
     rounds = 0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 
-from hdl2grid.base.generator import SplitMix64
+from hdl2grid.base.rng import SplitMix64
 from hdl2grid.circuit.model import Source
 
 _WEIGHTS = {"ticker": 12, "button": 2, "switch": 3}

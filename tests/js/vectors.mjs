@@ -1,4 +1,4 @@
-// Plays the vectors of a JSON file (argument 1) and prints what became of them: see hdl2grid/sim/vectors.py.
+// Plays the vectors of a JSON file (argument 1) and prints what became of them: see tests/support/random_plans.py.
 
 import { readFileSync } from "node:fs";
 import { Engine } from "../../hdl2grid/show/page/engine.js";

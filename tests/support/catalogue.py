@@ -1,4 +1,4 @@
-"""The template of all texts, made from the sources with Babel: `python tests/catalogue.py` writes it again and
+"""The template of all texts, made from the sources with Babel: `python tests/support/catalogue.py` writes it again and
 brings the catalogues up to it; a test says when that is due."""
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_file
 from babel.messages.pofile import write_po
 
-ROOT = Path(__file__).parent.parent
+ROOT = Path(__file__).parents[2]
 LOCALE = ROOT / "hdl2grid" / "show" / "locale"
 TEMPLATE = LOCALE / "hdl2grid.pot"
 SOURCES = (
@@ -24,7 +24,7 @@ SOURCES = (
         sorted((ROOT / "hdl2grid" / "show").glob("*.py")),
     ),
 )
-HEAD = """# Texts of hdl2grid. Made by tests/catalogue.py.
+HEAD = """# Texts of hdl2grid. Made by tests/support/catalogue.py.
 msgid ""
 msgstr ""
 "Content-Type: text/plain; charset=UTF-8\\n"

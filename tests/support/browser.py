@@ -16,13 +16,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from page_support import plain_guide
 
 from hdl2grid.plan.model import Device, Plan, Stroke
 from hdl2grid.show.page import page_html
-from hdl2grid.sim.vectors import random_vector
+from support.plain_guide import plain_guide
+from support.random_plans import random_vector
 
-AXE = Path(__file__).parent / "js" / "node_modules" / "axe-core" / "axe.min.js"
+AXE = Path(__file__).parents[1] / "js" / "node_modules" / "axe-core" / "axe.min.js"
 CHROMIUM, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
 FLAGS = (
     "--headless",

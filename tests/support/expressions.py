@@ -10,9 +10,9 @@ from amaranth.lib.wiring import In, Out
 
 from hdl2grid import Machine, Switch
 from hdl2grid.logic.elaborate import Elaboration, elaborate
-from hdl2grid.logic.session import LogicSession
 from hdl2grid.logic.xag import AND
 from hdl2grid.verify.hdl import HdlSession, run_hdl
+from support.logic_session import LogicSession
 
 
 class Expressions(wiring.Component):

@@ -1,6 +1,6 @@
 """Follows guide.json by what docs/grid-model.md says of laying, and nothing else: no line of hdl2grid is used.
 
-    python tests/independent_guide.py FOLDER ...
+    python tests/support/independent_guide.py FOLDER ...
 
 reads guide.json and plan.json of each folder. The guide is good when every expectation is seen, no pulse is lost, and
 the tiles that are left are those of plan.json in its first state.

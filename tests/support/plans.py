@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from hdl2grid.circuit.model import Circuit, Level, Origin, Pixel, Source, Stack, Toggle
 from hdl2grid.plan.model import Device, Plan, SignalTap, Stroke
 
@@ -180,6 +182,31 @@ def blinker_circuit() -> Circuit:
         origin=_origins(2),
         levels=(Level("q", ("q", "q reset"), 1),),
     )
+
+
+def with_devices(plan: Plan, *devices: Device) -> Plan:
+    return replace(plan, devices=(*plan.devices, *devices))
+
+
+def with_wire(plan: Plan, colour: str, *strokes: Stroke) -> Plan:
+    wires = [list(s) for s in plan.wires]
+    wires[plan.colours.index(colour)] += strokes
+    return replace(plan, wires=tuple(tuple(s) for s in wires))
+
+
+def without_wire(plan: Plan, stroke: Stroke, *instead: Stroke) -> Plan:
+    assert any(stroke in strokes for strokes in plan.wires)
+    return replace(
+        plan,
+        wires=tuple(
+            tuple(s for s in strokes if s != stroke) + (instead if stroke in strokes else ()) for strokes in plan.wires
+        ),
+    )
+
+
+def without_device(plan: Plan, x: int, y: int) -> Plan:
+    assert any((d.x, d.y) == (x, y) for d in plan.devices)
+    return replace(plan, devices=tuple(d for d in plan.devices if (d.x, d.y) != (x, y)))
 
 
 PAIRS = {

@@ -2,20 +2,14 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
-from synth_support import compare, sources_of, walk
-
 from hdl2grid.logic.model import InputBit, Logic, OutputBit, RegisterBit
 from hdl2grid.logic.xag import XagBuilder
 from hdl2grid.nets.partition import share_nets
 from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.synthesise import synthesise
 from hdl2grid.verify.hazards import find_hazards
-
-sys.path.insert(0, str(Path(__file__).parent.parent / "benchmarks"))
-from equivalence import circuit_functions, same_functions, source_functions
+from support.equivalence import circuit_functions, same_functions, source_functions
+from support.lockstep import compare, sources_of, walk
 
 QUICK = SynthParams(keep_codes=True, search_steps=2000, flat_steps=200_000)
 

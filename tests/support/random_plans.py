@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from hdl2grid.base.generator import SplitMix64
+from hdl2grid.base.rng import SplitMix64
 from hdl2grid.circuit.model import FUNCTIONS
 from hdl2grid.plan.json_io import dump_plan
 from hdl2grid.plan.model import Device, Plan, SignalTap, Stroke

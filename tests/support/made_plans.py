@@ -5,15 +5,14 @@ from __future__ import annotations
 from functools import cache
 from pathlib import Path
 
-import plans
-
 from hdl2grid.guide.build import make_guide
 from hdl2grid.guide.model import Guide
 from hdl2grid.guide.world import tiles_of
 from hdl2grid.plan.json_io import load_plan
 from hdl2grid.plan.model import Device, Plan, SignalTap
+from support import plans
 
-DATA = Path(__file__).parent / "data"
+DATA = Path(__file__).parents[1] / "data"
 
 
 def odd_plan() -> Plan:

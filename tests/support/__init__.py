@@ -1,0 +1,1 @@
+"""What tests and benchmarks share: machines, plans, second readers, published formats. It imports neither of them."""
