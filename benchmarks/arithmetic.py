@@ -10,12 +10,12 @@ lock-step with its source, and every plain stack is proved to lose no pulse.
 from __future__ import annotations
 
 import argparse
-import random
 import time
 from collections.abc import Iterator, Sequence
 
 import with_support  # noqa: F401
 from record import tell
+from support.dice import Dice
 from support.lockstep import compare, sources_of, walk
 from support.word_machines import ARITHMETIC
 
@@ -38,7 +38,7 @@ def measure(logic: Logic) -> dict[str, object]:
     report = made.report
     hazards = find_hazards(made.circuit)
     safe = hazards.is_safe_by_structure or all(v.is_safe for v in prove_hazards(made.circuit))
-    compare(logic, made.circuit, walk(logic, 300, random.Random(1).randint(0, 99)))
+    compare(logic, made.circuit, walk(logic, 300, Dice(1).randint(0, 99)))
     return {
         "stacks": report.stacks - report.registers - report.resets,
         "buffers": report.buffers,

@@ -12,7 +12,6 @@ EXORCISM-4's distinct cubes, espresso's terms and ORs (see `peers.py`). Each cir
 from __future__ import annotations
 
 import argparse
-import random
 import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -24,6 +23,7 @@ import with_support  # noqa: F401
 from peers import espresso_terms, exorcism_cubes
 from record import tell
 from support.circuit_files import Cover, logic_of_cover
+from support.dice import Dice
 from support.lockstep import compare, sources_of, walk
 
 from hdl2grid.logic.model import Logic
@@ -37,7 +37,7 @@ Function = Callable[[int], int]
 
 
 def _cubes(inputs: int, outputs: int, count: int) -> Function:
-    rng = random.Random(f"cubes {inputs} {outputs} {count}")
+    rng = Dice(f"cubes {inputs} {outputs} {count}")
     chosen = []
     for _ in range(count):
         care = sum(1 << i for i in rng.sample(range(inputs), rng.randint(2, inputs - 2)))
@@ -53,13 +53,13 @@ def _cubes(inputs: int, outputs: int, count: int) -> Function:
 
 
 def _symmetric(inputs: int, outputs: int) -> Function:
-    rng = random.Random(f"symmetric {inputs} {outputs}")
+    rng = Dice(f"symmetric {inputs} {outputs}")
     values = [rng.getrandbits(outputs) for _ in range(inputs + 1)]
     return lambda x: values[x.bit_count()]
 
 
 def _table(inputs: int, outputs: int) -> Function:
-    rng = random.Random(f"table {inputs} {outputs}")
+    rng = Dice(f"table {inputs} {outputs}")
     values = [rng.getrandbits(outputs) for _ in range(1 << inputs)]
     return lambda x: values[x]
 

@@ -13,12 +13,12 @@ from __future__ import annotations
 import argparse
 import json
 import math
-import random
 import time
 from collections.abc import Callable
 from pathlib import Path
 
 import with_support  # noqa: F401
+from support.dice import Dice
 from support.lockstep import sources_of
 
 from hdl2grid.logic import arithmetic as words
@@ -30,7 +30,7 @@ SIZES = (25, 50, 100, 200, 400)
 
 
 def ring(count: int, seed: int = 1) -> Logic:
-    rng = random.Random(seed)
+    rng = Dice(seed)
     b = XagBuilder()
     q = [b.variable(f"q{i}") for i in range(count)]
     bits = []

@@ -1,10 +1,10 @@
 """Generated machines of any size for benchmarks: clocks, calendars, digits, and rings of small neighbours."""
 
-import random
-
+import with_support  # noqa: F401
 from amaranth.hdl import Cat, Const, Module, Mux, Signal
 from amaranth.lib import wiring
 from amaranth.lib.wiring import Out
+from support.dice import Dice
 
 from hdl2grid import At, AtEdge, BesidePanel, Button, Floorplan, FromPanel, KeepOut, Machine, Ticker
 from hdl2grid.design.floorplan import EDGES, LOGIC, SIDES
@@ -26,7 +26,7 @@ class Clocks(wiring.Component):
     """`count` clocks of two digits that know nothing of each other, of moduli drawn from `seed`."""
 
     def __init__(self, count, seed):
-        rng = random.Random(f"clocks {count} {seed}")
+        rng = Dice(f"clocks {count} {seed}")
         self.moduli = [(rng.randint(8, 10), rng.choice([3, 4, 5, 6])) for _ in range(count)]
         super().__init__({f"{digit}{i}": Out(7) for i in range(count) for digit in ("ones", "tens")})
 
@@ -71,7 +71,7 @@ class Calendars(wiring.Component):
     """`count` calendars of day, month and year, two digits each, with months of a length drawn from `seed`."""
 
     def __init__(self, count, seed):
-        rng = random.Random(f"calendars {count} {seed}")
+        rng = Dice(f"calendars {count} {seed}")
         self.lengths = [rng.choice([28, 29, 30, 31]) for _ in range(count)]
         super().__init__(
             {f"{field}{i}_{digit}": Out(7) for i in range(count) for field in FIELDS for digit in range(2)}
@@ -105,7 +105,7 @@ class Ring(wiring.Component):
 
     def elaborate(self, platform):
         m = Module()
-        rng = random.Random(f"ring {self.count} {self.seed}")
+        rng = Dice(f"ring {self.count} {self.seed}")
         q = [Signal(name=f"q{i}", init=rng.randint(0, 1)) for i in range(self.count)]
         for i in range(self.count):
             w, x, y, z = (q[(i + rng.randint(-5, 5)) % self.count] ^ rng.randint(0, 1) for _ in range(4))
@@ -151,7 +151,7 @@ def calendar(stacks: int, seed: int = 1) -> Machine:
 
 def sited(stacks: int, seed: int = 1) -> Machine:
     """Clocks with a floorplan drawn from `seed`: places, sides, keep-outs, a margin, in all mixtures."""
-    rng = random.Random(f"sited {stacks} {seed}")
+    rng = Dice(f"sited {stacks} {seed}")
     logic = rng.choice(LOGIC)
     x, y = rng.randint(0, 30), rng.randint(0, 30)
     x += 40 if logic == "left" else 0

@@ -17,7 +17,6 @@ from __future__ import annotations
 
 import argparse
 import os
-import random
 import sys
 import tempfile
 import time
@@ -29,6 +28,7 @@ import with_support  # noqa: F401
 from peers import espresso_terms, exorcism_cubes, yosys_ands
 from record import save
 from support.circuit_files import is_complete, read_kiss
+from support.dice import Dice
 from support.lockstep import compare, events_of, sources_of
 from synthesis import table
 
@@ -94,7 +94,7 @@ def measure(path: Path, published: int | None, within: bool) -> dict[str, Any]:
 
 
 def _walk(logic: Logic) -> list[str]:
-    rng = random.Random(1)
+    rng = Dice(1)
     events = [event for event in events_of(logic) if event != "reset"]
     return [("reset" if rng.random() < 0.01 else rng.choice(["tick", *events])) for _ in range(_EVENTS)]
 

@@ -12,7 +12,6 @@ end how many came through and the seconds they took.
 
 from __future__ import annotations
 
-import random
 import sys
 import time
 from collections.abc import Callable
@@ -21,6 +20,7 @@ from pathlib import Path
 
 import with_support  # noqa: F401
 from support import independent, random_machines
+from support.dice import Dice
 
 from hdl2grid.base.target import load_target
 from hdl2grid.circuit.json_io import dump_circuit
@@ -62,7 +62,7 @@ def one(machine: Machine, effort: str) -> tuple[str, str]:
     circuit = independent.read_circuit(dump_circuit(outcome.circuit))
     differences = independent.differences(plan, circuit)
     assert not differences, differences[:3]
-    run = independent.lockstep(machine, plan, independent.events_of(plan, random.Random(1), EVENTS))
+    run = independent.lockstep(machine, plan, independent.events_of(plan, Dice(1), EVENTS))
     width, height = plan.top["size"]
     told = f"{outcome.verdict}, {len(plan.stacks)} stacks, {width} x {height}, {run}"
     return told, outcome.verdict

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import random
-
 import pytest
 from amaranth.hdl import Array, Cat, Const, Mux, Shape, signed, unsigned
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.dice import Dice
 from support.expressions import Expressions, assert_equal_everywhere, num_ands
 from support.random_machines import BINARY, CONSTANT, TERNARY, UNARY, random_value
 
@@ -58,11 +57,11 @@ def test_choices(a, b, c):
 @settings(max_examples=60, deadline=None, derandomize=True)
 @given(seed=st.integers(0, 1 << 32))
 def test_random_expressions(seed):
-    rng = random.Random(seed)
+    rng = Dice(seed)
     sizes = {name: Shape(rng.randrange(1, 4), rng.random() < 0.4) for name in "abc"}
 
     def expression(number):
-        return lambda **ports: random_value(random.Random(f"{seed} {number}"), list(ports.values()), 4)
+        return lambda **ports: random_value(Dice(f"{seed} {number}"), list(ports.values()), 4)
 
     assert_equal_everywhere(Expressions(sizes, {str(i): expression(i) for i in range(8)}))
 
@@ -128,7 +127,7 @@ def test_division_agrees_with_python(width):
     quotient, remainder = divide.divide(g, a, b)
     signed_quotient, signed_remainder = divide.divide_signed(g, a, b)
     product = words.multiply(g, [*a, *[a[-1]] * width], [*b, *[b[-1]] * width])
-    rng = random.Random(width)
+    rng = Dice(width)
     pairs = [(rng.randrange(1 << width), rng.randrange(1 << width)) for _ in range(200)]
     for x, y in [*pairs, (0, 0), (1 << (width - 1), (1 << width) - 1), ((1 << width) - 1, 0)]:
         levels = {literal >> 1: x >> i & 1 for i, literal in enumerate(a)}
@@ -144,7 +143,7 @@ def test_division_agrees_with_python(width):
 
 @pytest.mark.parametrize("seed", range(8))
 def test_tables(seed):
-    rng = random.Random(seed)
+    rng = Dice(seed)
     size, width = rng.randrange(1, 6), rng.randrange(1, 9)
     density = rng.random()
     rows = [

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import random
 from collections.abc import Iterable, Sequence
 
 import numpy as np
@@ -10,6 +9,7 @@ import numpy as np
 from hdl2grid.circuit.check import check_circuit
 from hdl2grid.circuit.model import Circuit, Source
 from hdl2grid.logic.model import Logic
+from support.dice import Dice
 
 
 def sources_of(logic: Logic) -> tuple[Source, ...]:
@@ -150,7 +150,7 @@ def compare(logic: Logic, circuit: Circuit, events: Iterable[str]) -> None:
 
 def walk(logic: Logic, count: int, seed: int) -> list[str]:
     """Events at random, ticks more often than the rest."""
-    rng = random.Random(seed)
+    rng = Dice(seed)
     names = events_of(logic)
     weights = [8 if n in logic.domains else 1 if n == "reset" else 3 for n in names]
     return rng.choices(names, weights, k=count) if names else []

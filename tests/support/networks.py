@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import random
-
 from hdl2grid.circuit.model import FUNCTIONS, Circuit, Level, Origin, Pixel, Source, Stack
 from hdl2grid.sim.pulse_network import Display, Network, NetworkStack
+from support.dice import Dice
 
 
 def random_network(seed: int) -> Network:
     """Any network at all: loops, merges, tickers hit by gates, strobes over several toggles, delays."""
-    rng = random.Random(seed)
+    rng = Dice(seed)
     sources = [
         Source("ticker", "tick", period_s=1, running=rng.random() < 0.8),
         Source("button", "press"),

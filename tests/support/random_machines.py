@@ -7,7 +7,6 @@ reset inserters, submodules, and up to two clock domains.
 
 from __future__ import annotations
 
-import random
 from collections.abc import Callable, Sequence
 
 from amaranth.hdl import (
@@ -31,6 +30,7 @@ from hdl2grid import Button, Machine, Switch, Ticker
 from hdl2grid.logic.elaborate import elaborate
 from hdl2grid.logic.xag import AND
 from hdl2grid.verify.hdl import HdlSession
+from support.dice import Dice
 
 MAX_WORD = 4
 
@@ -114,7 +114,7 @@ CONSTANT: dict[str, Callable[[Value, int], Value]] = {
 }
 
 
-def random_value(rng: random.Random, leaves: Sequence[Value], depth: int) -> Value:
+def random_value(rng: Dice, leaves: Sequence[Value], depth: int) -> Value:
     """A random expression of at most `MAX_WORD` bits over some leaves."""
     if depth == 0 or rng.random() < 0.15:
         return rng.choice(leaves) if rng.random() < 0.9 else Const(rng.randrange(4), 2)
@@ -138,7 +138,7 @@ class RandomDesign(wiring.Component):
     """One random design. Everything is drawn from `seed` again at each elaboration, so all are alike."""
 
     def __init__(self, seed: int) -> None:
-        rng = random.Random(f"ports {seed}")
+        rng = Dice(f"ports {seed}")
         self.seed = seed
         self.num_domains = rng.choice([0, 1, 1, 1, 1, 1, 1, 1, 2, 2, 2])
         ports = {}
@@ -155,7 +155,7 @@ class RandomDesign(wiring.Component):
         return _Body(self).module()
 
 
-def _shape(rng: random.Random, widest: int) -> Shape:
+def _shape(rng: Dice, widest: int) -> Shape:
     width = rng.randrange(1, widest + 1)
     return signed(width) if rng.random() < 0.25 else unsigned(width)
 
@@ -164,7 +164,7 @@ class _Body:
     """Builds the statements of one design."""
 
     def __init__(self, design: RandomDesign) -> None:
-        self.rng = random.Random(f"body {design.seed}")
+        self.rng = Dice(f"body {design.seed}")
         self.design = design
         self.m = Module()
         self.bits_left = 12
@@ -404,7 +404,7 @@ def random_machine(seed: int, max_ands: int = 60) -> Machine:
 
 
 def _attempt(seed: int) -> Machine:
-    rng = random.Random(f"machine {seed}")
+    rng = Dice(f"machine {seed}")
     design = RandomDesign(seed)
     sources = {domain: rng.choice([Ticker(seconds=1), Button()]) for domain in design.domains()}
     switches = {
@@ -432,7 +432,7 @@ def _used_domains(design: RandomDesign) -> set[str]:
 
 def random_events(seed: int, machine: Machine, count: int) -> list[str]:
     """Events of a machine: mostly ticks, some flips, now and then a reset."""
-    rng = random.Random(f"events {seed}")
+    rng = Dice(f"events {seed}")
     kinds: list[Sequence[str]] = [list(machine.clocks)] * 6
     kinds.append([bit.name for bit in machine.input_ports()] if machine.clocks else [])
     if not machine.clocks:

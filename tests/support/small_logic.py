@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import random
 from collections.abc import Sequence
 
 from hdl2grid.logic.model import InputBit, Logic, OutputBit, RegisterBit
 from hdl2grid.logic.xag import XagBuilder
+from support.dice import Dice
 
 
 def random_logic(seed: int, most_registers: int = 12, most_nodes: int = 60) -> Logic:
     """A machine of any shape: several domains, switches, registers that reset or do not, deep functions."""
-    rng = random.Random(seed)
+    rng = Dice(seed)
     b = XagBuilder()
     domains = [f"clk{i}" for i in range(rng.choice((1, 1, 1, 2, 3)))]
     num_registers = rng.randint(1, most_registers)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import random
 from collections.abc import Callable, Sequence
 
 from hdl2grid.logic import arithmetic as words
 from hdl2grid.logic.model import InputBit, Logic, OutputBit, RegisterBit
 from hdl2grid.logic.xag import FALSE, XagBuilder
+from support.dice import Dice
 
 
 class Build:
@@ -170,7 +170,7 @@ def is_number(b: Build, q: Sequence[int], number: int) -> int:
 
 def any_machine(n: int) -> Logic:
     """A state machine of `n` states and two switches, drawn at random: next states, and one lamp."""
-    rng = random.Random(n)
+    rng = Dice(n)
     b = Build()
     width = (n - 1).bit_length()
     q, s = b.register("q", width), b.switches("s", 2)
