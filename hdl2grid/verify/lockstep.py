@@ -17,6 +17,7 @@ from hdl2grid.verify.verdict import Counterexample, LockStep
 from hdl2grid.verify.walk import random_events, shorten
 
 _TELL_EVERY = 1024
+"""Events between two words on progress. Guessed."""
 
 
 def lock_step(
