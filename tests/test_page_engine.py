@@ -1,4 +1,4 @@
-"""The page's engine plays as Python's do: 100,000 waves of shared vectors, and the page's own unit tests."""
+"""The page's engine plays as Python's do, over 100,000 waves of shared vectors; unit tests of its other modules."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from support.random_plans import Vector, network_text, random_vector, waves_text
 from hdl2grid.base.target import load_target
 from hdl2grid.guide.build import make_guide
 from hdl2grid.guide.json_io import dump_guide
+from hdl2grid.plan.extract import extract
 from hdl2grid.plan.json_io import dump_plan
 from hdl2grid.plan.model import Plan
 from hdl2grid.show.look import Look, colours_of
@@ -103,6 +104,30 @@ def test_the_page_lays_a_machine_by_its_guide(name, tmp_path):
     laid = json.loads(node("lay.mjs", tmp_path / "plan.json", tmp_path / "guide.json"))
     assert laid["steps"] > 3 and laid["seen"] > 3
     assert laid["unseen"] == laid["missing"] == laid["surplus"] == [] and laid["lost"] == sum(laid["wires"]) == 0
+
+
+@needs_node
+@pytest.mark.parametrize("name", PAIRS)
+def test_the_state_of_the_page_changes_as_a_person_chooses(name, tmp_path):
+    plan = PAIRS[name][0]()
+    (tmp_path / "plan.json").write_text(dump_plan(plan), encoding="utf-8")
+    told = json.loads(node("model.mjs", tmp_path / "plan.json"))
+    extraction = extract(plan)
+    assert told["nets"] == told["reached"] == len(extraction.nets) and told["reachedHidden"] == 0
+    boxes = [{"x": d.x, "y": d.y} for d in plan.devices if d.kind != "crossover"]
+    assert told["boxes"] == boxes, "the middle of a device is the device, not a wire on its tile"
+    assert told["tabs"] == [["play", "lay"], ["lay", "look"], ["look", "play"]]
+    assert told["cursor"] == {"x": 0, "y": plan.height - 1}
+    marked = sorted((mark["nets"], sorted(mark["devices"])) for mark in told["marks"])
+    ends = [sorted({*net.drivers, *net.sinks}) for net in extraction.nets]
+    assert sorted(devices for _, devices in marked) == sorted(ends)
+    assert [nets for nets, _ in marked] == [[i] for i in range(len(ends))]
+    assert told["turns"], "N goes through the nets of a tile, each once"
+    assert told["hovers"] == [False, True, False, True, True]
+    assert told["chosen"] is None and told["onScene"] is None and told["onPlan"] is not None
+    assert told["outside"] == [None, {"nets": [], "devices": []}]
+    sources = [i for i, d in enumerate(plan.devices) if d.kind in ("ticker", "button", "switch")]
+    assert [i for i, source in enumerate(told["sources"]) if source >= 0] == sources
 
 
 def test_vectors_are_the_same_every_time():

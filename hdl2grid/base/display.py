@@ -14,6 +14,6 @@ def register_display(kind: str, render: Callable[[Any], str | None]) -> None:
 
 
 def displayed(kind: str, thing: object) -> str | None:
-    """What is shown for a thing; None, so that a notebook takes another form, where nobody draws its kind."""
+    """What is shown for a thing; None if nobody draws its kind, so that a notebook takes another form."""
     render = _RENDERERS.get(kind)
     return None if render is None else render(thing)

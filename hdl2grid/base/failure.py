@@ -12,8 +12,8 @@ NAMED_NETS = 4
 
 @dataclass(frozen=True)
 class Spot:
-    """A tile that more than one net wants in one colour (its number), by the nets' names; one alone where it comes
-    too near to another on the next tile. Where `is_cut_off`, a pin that its net does not reach."""
+    """A tile with a conflict. `nets` names the nets that want it in one `colour` (its number); a single net comes too
+    near to another one on the next tile. If `is_cut_off`, it is a pin that its net does not reach."""
 
     x: int
     y: int
@@ -24,8 +24,8 @@ class Spot:
 
 @dataclass(frozen=True)
 class Trouble:
-    """A size that failed, in tiles. `conflicts` is the least count reached, None where not even the cells with their
-    gaps found places.
+    """The failure report of one size, in tiles. `conflicts` is the least count reached; None if not even the cells
+    with their gaps found places.
 
     `wires` has for each row the number of colours on each tile; `devices` are the tiles with devices, `closed`
     those of keep-outs.

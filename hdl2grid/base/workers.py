@@ -22,8 +22,8 @@ _DONE, _TOLD = "done", "told"
 
 @contextlib.contextmanager
 def signals_blocked() -> Iterator[None]:
-    """Within it, Ctrl-C and SIGTERM wait, where the system can do that; a process begun here never hears Ctrl-C, and
-    SIGTERM once it has left the group (`enter_worker`)."""
+    """In this block Ctrl-C and SIGTERM wait, where the system can do that. A process begun here never hears Ctrl-C; it
+    hears SIGTERM once it has left the group (`enter_worker`)."""
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
@@ -65,8 +65,8 @@ class Errand(Generic[T]):
         question.close()
 
     def result(self, progress: Progress) -> T:
-        """Waits for what the call returns, and tells how far it is. Where it raises, or its process was killed or
-        could not begin, it is called again in this process, which returns or raises the same."""
+        """Waits for what the call returns, and tells how far it is. If the call raises, or its process is killed or
+        cannot begin, the call is made again in this process, which returns or raises the same."""
         with contextlib.suppress(EOFError, OSError):
             while True:
                 kind, what = self._answers.recv()

@@ -11,7 +11,7 @@ from hdl2grid.cli.reporter import Reporter
 
 @contextlib.contextmanager
 def compiling_announced(reporter: Reporter) -> Iterator[None]:
-    """Within it, the first compilation (not the loading of what is cached) is told to the user, once."""
+    """In this block the user is told once of the first compilation; loading from the cache is not told."""
     from numba.core import event
 
     class Listener(event.Listener):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -71,23 +72,36 @@ def flow_options(command: F) -> F:
     return target_options(command)
 
 
-def options_from(
-    target: str,
-    colours: str | None,
-    seed: int,
-    effort: str,
-    width: int | None,
-    height: int | None,
-    keep_codes: bool = False,
-    style: str = STYLES[0],
-    near: Path | None = None,
-) -> FlowOptions:
+@dataclass(frozen=True)
+class Chosen:
+    """The options of `flow_options` as they are written on the command line."""
+
+    target: str
+    colours: str | None
+    seed: int
+    effort: str
+    width: int | None
+    height: int | None
+    keep_codes: bool
+    style: str
+    near: Path | None
+
+
+def options_from(chosen: Chosen) -> FlowOptions:
     """The options of the flow. Raises InputError (T..., P...) for a target, colours or an old plan that cannot be."""
-    loaded = load_target(target)
-    if colours is not None:
-        loaded = rename_colours(loaded, colours.split(","))
-    old = None if near is None else load_near(near, loaded)
-    return FlowOptions(loaded, seed, effort, width, height, keep_codes, style, near=old)
+    target = load_target(chosen.target)
+    if chosen.colours is not None:
+        target = rename_colours(target, chosen.colours.split(","))
+    return FlowOptions(
+        target=target,
+        seed=chosen.seed,
+        effort=chosen.effort,
+        width=chosen.width,
+        height=chosen.height,
+        keep_codes=chosen.keep_codes,
+        style=chosen.style,
+        near=None if chosen.near is None else load_near(chosen.near, target),
+    )
 
 
 def load_near(path: Path, target: Target) -> Plan:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -22,7 +24,19 @@ from hdl2grid.sim.pulse_network import network_from_plan
 
 DEFAULT_FORMATS = (".svg", ".png")
 DEFAULT_EVENTS = 60
-"""Events of a timing chart that is told none: so many of the first source."""
+"""Events of a timing chart if --events names none, all of the first source. Guessed: a minute of one-second ticks."""
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What to draw, in what size, and where: the options as they are written on the command line."""
+
+    kind: str
+    out: Path | None
+    tile: float | None
+    paper: str
+    mm: float | None
+    events: str | None
 
 
 @click.command("draw")
@@ -41,18 +55,7 @@ DEFAULT_EVENTS = 60
 @click.option("--events", default=None, help="Events of the timing chart, such as 'sync*60 reset'.")
 @click.option("--target", default="default", help="How the wire colours look: a target's name or file.")
 @output_options
-def draw_command(
-    plan: Path,
-    kind: str,
-    text: bool,
-    only: str | None,
-    out: Path | None,
-    tile: float | None,
-    paper: str,
-    mm: float | None,
-    events: str | None,
-    target: str,
-) -> None:
+def draw_command(plan: Path, text: bool, only: str | None, target: str, **chosen: Any) -> None:
     """Draw a PLAN (plan.json).
 
     \b
@@ -71,10 +74,15 @@ def draw_command(
         return
     if only is not None:
         raise click.UsageError("--only goes with --text; --kind colours draws every colour by itself.")
+    wanted = Wanted(**chosen)
     options = DrawingOptions(
-        tile, paper, mm, _events(loaded, kind, events), circuit_beside(plan) if kind == "circuit" else None
+        tile=wanted.tile,
+        paper=wanted.paper,
+        tile_mm=wanted.mm,
+        events=_events(loaded, wanted),
+        circuit=circuit_beside(plan) if wanted.kind == "circuit" else None,
     )
-    written = _write(plan, loaded, look, kind, out, options)
+    written = _write(plan, loaded, look, wanted, options)
     for path in written:
         state.say(f"Wrote {path}")
     state.report({"files": [str(path) for path in written]})
@@ -86,16 +94,17 @@ def _on_terminal(plan: Plan, only: str | None) -> str:
     return plan_text(plan, only=only, ascii_only=not encoding.startswith("utf"), ansi=sys.stdout.isatty())
 
 
-def _events(plan: Plan, kind: str, text: str | None) -> tuple[str, ...]:
-    if kind != "timing":
+def _events(plan: Plan, wanted: Wanted) -> tuple[str, ...]:
+    if wanted.kind != "timing":
         return ()
     network = network_from_plan(plan)
-    if text is None:
+    if wanted.events is None:
         return network.events[:1] * DEFAULT_EVENTS
-    return tuple(parse_events(text, network.events))
+    return tuple(parse_events(wanted.events, network.events))
 
 
-def _write(plan: Path, loaded: Plan, look: Target, kind: str, out: Path | None, options: DrawingOptions) -> list[Path]:
+def _write(plan: Path, loaded: Plan, look: Target, wanted: Wanted, options: DrawingOptions) -> list[Path]:
+    kind, out = wanted.kind, wanted.out
     drawings = drawings_of(kind, loaded, look, options)
     suffix = out.suffix.lower() if out else ""
     if out is not None and suffix in FORMATS and not out.is_dir():

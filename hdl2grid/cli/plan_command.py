@@ -15,7 +15,7 @@ from hdl2grid.base.outputs import ResultFolder
 from hdl2grid.base.workers import Errand
 from hdl2grid.cli.check_command import checks_json
 from hdl2grid.cli.compiling import compiling_announced
-from hdl2grid.cli.design_options import DesignName, design_folder, flow_options, options_from
+from hdl2grid.cli.design_options import Chosen, DesignName, design_folder, flow_options, options_from
 from hdl2grid.cli.prove_command import proof_json
 from hdl2grid.cli.reporter import Reporter
 from hdl2grid.cli.results import CONGESTION, Files, guide_and_page, result_files
@@ -32,6 +32,7 @@ from hdl2grid.show.parts_list import wire_tile_counts
 from hdl2grid.show.report import size_rows, stack_counts
 
 MAX_JOBS = 64
+"""Most processes of --jobs. Guessed: a bound on slips of the hand."""
 
 
 @click.command("plan")
@@ -59,7 +60,7 @@ def plan_command(
     Ctrl-C while it is placed and routed ends the search: the best legal plan so far is proved and written.
     """
     state = session()
-    options = replace(options_from(**chosen), jobs=jobs or min(MAX_JOBS, _processors()))
+    options = replace(options_from(Chosen(**chosen)), jobs=jobs or min(MAX_JOBS, _processors()))
     stop, leaving = Stop(), contextlib.ExitStack()
     guides: list[Errand[Files]] = []
 

@@ -14,7 +14,10 @@ from types import TracebackType
 from typing import TextIO
 
 FIRST_WORD_S = 1.0
+"""Seconds before a stage is told of; shorter ones pass in silence. Guessed."""
+
 REFRESH_S = 0.25
+"""Seconds between two looks at the clock, so that a line moves four times a second. Guessed."""
 
 
 class Reporter:

@@ -1,4 +1,4 @@
-"""What all commands share: where output goes, how errors end a command, and the options of the flow."""
+"""What all commands share: where output goes, how errors end a command, and the options for output."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ EXIT_BROKEN_PIPE = 141
 """The reader of stdout went away: 128 + SIGPIPE, as shells report it."""
 
 MAX_TOLD = 30
-"""How many findings are printed one by one; --json has all of them."""
+"""How many findings are printed one by one; --json has all of them. Guessed."""
 
 
 class FoundWrong(DesignFailed):
@@ -73,8 +73,8 @@ def session() -> Session:
 
 @contextlib.contextmanager
 def running_user_code() -> Iterator[None]:
-    """A design is the user's Python and may print; stdout is kept for our result. Where it fails, Amaranth need
-    not add that its components were never used, neither now nor when the interpreter ends."""
+    """Keeps stdout for our result while a design, which is the user's Python and may print, runs. If it fails, Amaranth
+    does not add that components were never used, neither now nor when the interpreter ends."""
     from amaranth.hdl import UnusedElaboratable
 
     warnings.simplefilter("ignore", UnusedElaboratable)

@@ -17,15 +17,16 @@ from hdl2grid.layout.crew import Stop
 
 SIGNALS = (signal.SIGINT, signal.SIGTERM)
 ECHO_S = 1.0
-"""A SIGTERM so soon after another is the same one: `timeout` sends it to the process and then to its whole group."""
+"""A SIGTERM within so many seconds of another is the same one: `timeout` sends it to the process and then to its
+whole group. Guessed."""
 
 Handler = Callable[[int, FrameType | None], Any]
 
 
 @contextlib.contextmanager
 def stopping(stop: Stop, say: Callable[[str], None]) -> Iterator[None]:
-    """Within it, signals are told to `stop` while somebody listens there, and else raise KeyboardInterrupt. `say`
-    is called when a signal was understood."""
+    """In this block a signal goes to `stop` while somebody listens there; else it raises KeyboardInterrupt. `say` is
+    called when a signal was understood."""
     terminated = -ECHO_S
 
     def heard(number: int, _frame: FrameType | None) -> None:
@@ -46,7 +47,7 @@ def stopping(stop: Stop, say: Callable[[str], None]) -> Iterator[None]:
 
 @contextlib.contextmanager
 def signals_held() -> Iterator[None]:
-    """Within it, signals wait: for what must be done wholly or not at all."""
+    """In this block signals wait. It is for work that must be done wholly or not at all."""
     came: list[int] = []
     with _handling(lambda number, _frame: came.append(number)):
         yield

@@ -1,9 +1,9 @@
 """From the difference of two plans to the steps by which a laid machine is changed, in laying order.
 
-The machine is stopped and in its first state; wire is taken up, devices go from the top of their stacks down, new
-ones come as in the guide, then wire. What all this does to a machine that is still wired is played, and what it
-leaves wrong is put right; then the changed nets are pressed. Where it cannot be put right by pressing, wire is also
-taken up on the gates of the stacks that change, and laid again when they stand.
+The machine is stopped in its first state. Then old wire is taken up, old devices are removed from the top of their
+stacks down, new devices are placed as in the guide, and new wire is laid. All this is played on the machine, which is
+still wired, and what it leaves wrong is put right. At last the changed nets are pressed. Where presses cannot put it
+right, wire on the gates of the changed stacks is taken up too, and laid again when the stacks stand.
 """
 
 from __future__ import annotations

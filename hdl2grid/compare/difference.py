@@ -51,8 +51,8 @@ def difference(old: Plan, new: Plan) -> Difference:
 
 
 def with_bare_gates(found: Difference, old: Plan, new: Plan) -> Difference:
-    """The same, but wire is also taken up, and laid again, on the gates of stacks whose toggles come or change: what
-    such a stack says while it grows then goes nowhere."""
+    """The same difference, but wire on the gates of stacks whose toggles are added or changed is taken up, and laid
+    again. So pulses of such a stack go nowhere while it grows."""
     kinds = {(d.x, d.y): d.kind for d in new.devices}
     bare: set[Tile] = set()
     for device in (*found.added, *(becomes for _, becomes in found.changed)):

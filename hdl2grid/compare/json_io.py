@@ -8,6 +8,7 @@ from hdl2grid.guide.json_io import section_text
 
 FORMAT = "hdl2grid changes"
 VERSION = 1
+"""The version of the format, written into each file."""
 
 
 def dump_changes(changes: ChangeList) -> str:

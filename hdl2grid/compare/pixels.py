@@ -1,8 +1,8 @@
 """Pixels that are new and start dark, in a machine that is wired already.
 
-A pixel is lit when it is placed, so it is placed at a moment when it should be lit: a net that reaches it is pressed,
-the pixel is put down, and the net is pressed again. A pixel without wire gets a button on a stub of its own. (Where a
-target says that pixels are dark when placed, lit and dark trade places.)
+A pixel is lit when it is placed, so it is placed while it should be lit. A net that reaches it is pressed, the pixel
+is put down, and the net is pressed again. A pixel without wire gets a button on a stub of its own. Where a target says
+that pixels are dark when placed, lit and dark trade places.
 """
 
 from __future__ import annotations

@@ -24,10 +24,10 @@ from hdl2grid.guide.world import World, tiles_of
 from hdl2grid.plan.model import Device, Plan, Rect, Stroke
 
 CLEAR = 2
-"""Wire of the same colour within so many tiles is marked 'keep clear'."""
+"""Wire of the same colour within so many tiles is marked 'keep clear'. Guessed."""
 
 COMFORTABLE = 6
-"""Things in one step, where there is a choice."""
+"""Things in one step, where there is a choice. Common practice, no source."""
 
 
 class PulseLost(AssertionError):
@@ -64,12 +64,14 @@ class Site:
         see: Callable[[], Iterable[Tile]] | Iterable[Tile] = (),
         mistakes: Sequence[Mistake] = (),
         of: NetInfo | None = None,
-        reading: str = "",
         focus: Iterable[Tile] = (),
         **values: object,
     ) -> Step:
-        """Carries out `actions` and adds the step: its `template` may name {seen}, which lists the tiles of
-        `see` with what they then show. Raises PulseLost."""
+        """Carries out `actions` and adds the step.
+
+        `values` fill the `template`, which may also name {seen}: the tiles of `see` with what they then show.
+        The value `reading`, if given, is what the digits of the panel must show. Raises PulseLost.
+        """
         clear = tuple(self.keep_clear(actions))
         before = self.world.watched()
         done = []
@@ -80,11 +82,12 @@ class Site:
                 raise PulseLost(f"{title}: pulses are lost at {outcome.lost}")
         found = self.expectations(see() if callable(see) else see)
         expect = tuple(sorted(found, key=lambda e: e.tile is not None and before.get(e.tile) == e.value))
+        reading = str(values.setdefault("reading", ""))
         if reading:
             expect = (*expect, Expectation("digits", text=reading))
         self._in_section += 1
         number = f"{self.section}.{self._in_section}"
-        values |= {"seen": self.words.seen(expect), "reading": reading}
+        values["seen"] = self.words.seen(expect)
         made = Step(
             text=self.words.say(template, **values),
             actions=tuple(done),

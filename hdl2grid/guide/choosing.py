@@ -1,8 +1,8 @@
-"""Which presses and looks make up the functional check: chosen step by step by what they would still catch.
+"""Which presses and looks make up the functional check. Each is chosen by the mistakes that it would still show.
 
 A *transition* is a state that the machine reaches in its own course, and the event that leaves it there. Registers
 are flipped by hand to get to such a state, so that the carry at the end of an hour needs a dozen presses and not
-thousands. Each choice takes what catches most of the mistakes left for its cost (greedy set cover: V. Chvatal, A
+thousands. Each choice takes what shows most of the mistakes left for its cost (greedy set cover: V. Chvatal, A
 greedy heuristic for the set-covering problem, Mathematics of Operations Research 4, 1979).
 """
 
@@ -20,24 +20,26 @@ from hdl2grid.sim.compiled import CompiledEngine
 from hdl2grid.sim.engine import pack
 
 MAX_COURSE = 100_000
-"""Most events of the course that is searched for transitions."""
+"""Most events of the course that is searched for transitions. Guessed."""
 
 MAX_KINDS = 100
-"""Most kinds of transition of the machine's own course, of other sources on that course, and of a mixed walk."""
+"""Most kinds of transition, each: of the machine's own course, of other sources on it, of a mixed walk. Guessed."""
 
 MAX_CHECKS = 40
-"""Most looks of a functional check."""
+"""Most looks of a functional check. Guessed."""
 
 WALKS = (1, 2, 3, 5, 7, 10, 20, 40, 60, 61)
-"""How often the main event may be repeated before a look."""
+"""How often the main event may be repeated before a look. Guessed."""
 
 LONG_WALK = 10
-"""A longer walk is taken only where no bridge is better."""
+"""A longer walk is taken only where no bridge is better. Guessed."""
 
 MAX_BRIDGED = 8
-"""How many transitions are tried to be reached over another one."""
+"""Most transitions that are tried by way of another one. Guessed."""
 
 MIXED = 400
+"""Steps of the walk that mixes the machine's own course with its other sources. Guessed."""
+
 _Bits = npt.NDArray[np.uint8]
 
 

@@ -13,7 +13,7 @@ from hdl2grid.guide.returning import go_back, way_back
 from hdl2grid.guide.sentences import at
 
 MOST_TICKS = 100
-"""So many ticks are tried to see when the panel changes."""
+"""Most ticks that are played to see when the panel changes. Guessed."""
 
 
 def place_tickers(site: Site, chapters: Chapters, looks: Sequence[Looks] = ()) -> None:

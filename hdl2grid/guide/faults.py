@@ -1,4 +1,4 @@
-"""Single mistakes as the finished machine sees them: what the functional check and the looks are chosen by."""
+"""Single mistakes in a finished machine. The functional check and the looks are chosen to show them."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def hidden_faults(bench: Bench) -> list[Fault]:
 
 
 def all_faults(bench: Bench) -> list[Fault]:
-    """Those, and what the press tests see as well: lost toggles and pixels, wrong bits, nets that touch."""
+    """Hidden faults, and those that the press tests see too: lost toggles and pixels, wrong bits, nets that touch."""
     return [
         *hidden_faults(bench),
         *_lost(bench, ("toggle", "pixel")),

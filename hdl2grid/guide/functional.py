@@ -19,7 +19,7 @@ from hdl2grid.guide.world import World
 from hdl2grid.plan.model import Device
 
 MAX_LISTED = 4
-"""Most mistakes that a look lists."""
+"""Most mistakes that a look lists. Guessed."""
 
 
 def check_function(site: Site, chapters: Chapters, bench: Bench) -> None:

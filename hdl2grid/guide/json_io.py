@@ -13,7 +13,11 @@ from hdl2grid.plan.model import Device
 
 FORMAT = "hdl2grid guide"
 VERSION = 1
+"""The version of the format, written into each file; another one is refused."""
+
 MAX_TIMES = 1_000_000
+"""Most presses or ticks that one action may ask for. Guessed: a bound on files that are read."""
+
 DOES = ("place", "remove", "backdrop", "wire", "unwire", "press", "tick")
 
 

@@ -1,4 +1,4 @@
-"""Following a guide to the letter: a program for the person, who knows guide.json and the grid's rules only."""
+"""Follows a guide to the letter. It stands in for a person who knows only guide.json and the grid's rules."""
 
 from __future__ import annotations
 

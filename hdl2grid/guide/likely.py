@@ -13,7 +13,7 @@ from hdl2grid.guide.survey import NetInfo
 from hdl2grid.plan.model import Stroke
 
 NAMED = 6
-"""So many tiles are named of those that a missing stroke leaves unchanged."""
+"""Most tiles that are named of those that a missing stroke leaves unchanged. Guessed."""
 
 
 def likely_mistakes(site: Site, net: NetInfo, spot: Spot, changes: bool = True) -> list[Mistake]:

@@ -8,7 +8,7 @@ from hdl2grid.guide.model import Action, Section, Step, Tile
 from hdl2grid.guide.sentences import Words
 
 LEAST = 3
-"""Fewer things are quicker read than compared."""
+"""Fewest things in a step that refers to an earlier one: fewer are read more quickly than compared. Guessed."""
 
 _Shape = tuple[tuple[object, ...], ...]
 

@@ -1,12 +1,12 @@
 """When to look at the running machine: the fewest looks that show nearly all mistakes that the panel shows.
 
-The course of the machine is played once right and once with each mistake; a look is a tick, and shows the mistakes
-that make the panel read something else there. Fewest looks is a set cover: a greedy one (V. Chvatal, A greedy
-heuristic for the set-covering problem, Mathematics of Operations Research 4, 1979), from which looks that others
-make needless are then dropped.
+The machine is played once right and once with each mistake. A look is a tick; it shows the mistakes that make the
+panel read something else there. The fewest looks are a set cover. It is chosen greedily (V. Chvatal, A greedy heuristic
+for the set-covering problem, Mathematics of Operations Research 4, 1979); looks that others make needless are dropped.
 
-Of a course of more than a thousand ticks, the rest is looked at in windows after its rarest transitions (the carries
-of a clock), each played from the right machine's state: a mistake that nothing has shown so far is in that state too.
+A course of more than a thousand ticks is played whole only at its beginning. Its rest is played in windows after its
+rarest transitions, such as the carries of a clock. Each window starts in the right machine's state, for a machine with
+a mistake that nothing has shown so far is in that state too.
 """
 
 from __future__ import annotations
@@ -26,29 +26,31 @@ from hdl2grid.sim.compiled import CompiledEngine
 from hdl2grid.sim.engine import pack
 
 SHORT = 1_000
-"""A course of so many ticks is played whole."""
+"""A course of so many ticks is played whole. Guessed."""
 
 FIRST_TICKS, FIRST_LOOKS = 400, 4
-"""Of a longer one the beginning is, with at most so many looks."""
+"""Ticks at the beginning of a longer course that are played, and most looks in them. Guessed."""
 
 MAX_LOOKS, MAX_LONG_LOOKS = 8, 12
-"""Most looks in a short course and in a long one, where they show NEARLY all."""
+"""Most looks in a short course and in a long one, if they show NEARLY all mistakes. Guessed."""
 
 MAX_TICKS = 100_000
+"""Ticks after which the course is no longer followed. Guessed: the 86,400 seconds of a day fit."""
+
 WINDOWS, WINDOW = 64, 12
-"""Most windows in the rest of a long course, and their ticks."""
+"""Most windows in the rest of a long course, and their ticks. Guessed."""
 
 MOST_LOOKS = 24
-"""Most looks where so few show too little: on a dial each position of a hand must be looked at."""
+"""Most looks where so few show too little: on a dial each position of a hand must be looked at. Guessed."""
 
 NEARLY = 0.99
-"""Beyond MAX_LOOKS looks go on to this share."""
+"""Looks beyond MAX_LOOKS are added until this share of the mistakes is shown. Guessed."""
 
 ENOUGH = 0.9995
-"""No more looks once this share of the mistakes that the panel shows is shown."""
+"""No more looks once this share of the mistakes that the panel shows is shown. Guessed."""
 
 QUICKEST = 1.0
-"""Seconds: the ticks of a quicker ticker cannot be counted by a person."""
+"""Shortest period in seconds whose ticks a person can count. Guessed."""
 
 _Bools = npt.NDArray[np.bool_]
 _Bits = npt.NDArray[np.uint8]
@@ -66,9 +68,11 @@ class Looks:
 
 
 def choose_looks(bench: Bench, words: Words | None = None) -> tuple[Looks, ...]:
-    """Looks at the machine in its own course, told in `words` (left out: in English), for each running ticker that a
-    person can count and that changes what the panel shows. Of several each is looked at alone, from the first state on,
-    and not for long."""
+    """Chooses looks for each running ticker that a person can count and that changes what the panel shows.
+
+    `words` is the language of the readings (left out: English). Where there are several tickers, each is looked at
+    alone, from the first state on, and not for long.
+    """
     plan = bench.survey.plan
     tickers = [d for d in plan.devices if d.kind == "ticker" and d.running]
     if not bench.network.pixels:
@@ -110,8 +114,8 @@ class _Choice:
         return engine.play(np.full(length, self.driver, dtype=np.int64), watch).watched
 
     def beginning(self, faults: Sequence[Fault]) -> list[Fault]:
-        """Chooses looks in the first ticks: the mistakes that are still to be shown, none where the course comes
-        round in that time."""
+        """Chooses looks in the first ticks. Returns the mistakes that are still to be shown; none if the machine is
+        back in its first state in that time, for then nothing new follows."""
         round_at = self._round(SHORT)
         length = round_at or FIRST_TICKS
         right = self.course(self.bench.engine(), length)

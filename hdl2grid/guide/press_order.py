@@ -1,8 +1,8 @@
-"""Where a net is pressed, and in which order: few presses that together show every mistake with its strokes that a
-press of the net can show.
+"""Where a net is pressed, and in which order.
 
-The fewest tiles are a set cover: exact up to three more than the first, greedy beyond (V. Chvatal, A greedy heuristic
-for the set-covering problem, Mathematics of Operations Research 4, 1979).
+A few presses together show every mistake with the net's strokes that any press of it can show. The fewest tiles are a
+set cover. All choices of up to three tiles beside the first are tried; beyond that the choice is greedy (V. Chvatal, A
+greedy heuristic for the set-covering problem, Mathematics of Operations Research 4, 1979).
 """
 
 from __future__ import annotations
@@ -20,8 +20,10 @@ from hdl2grid.guide.survey import NetInfo
 from hdl2grid.plan.model import Stroke
 
 EXACT = 3
+"""Most tiles beside the first of which all choices are tried. Guessed."""
+
 MOST_NEW = 4
-"""Most buttons that one step puts down and takes away again: with the first one, nine things."""
+"""Most buttons that one step puts down and takes away again: with the first one, nine things. Guessed."""
 
 
 @dataclass(frozen=True)
@@ -34,9 +36,11 @@ class Round:
 
 
 def choose_rounds(field: Field, net: NetInfo, spots: Sequence[Spot], late: Set[int]) -> tuple[Round, ...]:
-    """The test of a net that can be pressed on `spots`: one round is the press on the first place; after the last
-    one all is as before, and a switch too. The pixels `late` are placed after the first round, and are turned dark;
-    where nothing else is on the net they are placed before it."""
+    """The test of a net that can be pressed on `spots`.
+
+    The first round presses the first place. After the last round all is as before, a switch too. The pixels `late` are
+    placed after the first round and then turned dark; where nothing else is on the net they are placed before it.
+    """
     if not spots:
         return ()
     shown = field.shown(net, [s.tile for s in spots], spots[0].stub)
@@ -97,8 +101,8 @@ class _Choice:
     def seen(self, tiles: Sequence[Tile], is_first: bool = False, among: int = -1) -> int:
         """A bit for each mistake `among` these that shows when all `tiles` have been pressed once, in their order.
 
-        What two presses do alike does not show, and the first round shows nothing of what stands later. Where stacks
-        sample, one press may undo another: the mistakes that one of them shows are played.
+        What two presses do alike does not show. The first round shows nothing of what is placed later. Where stacks
+        sample, one press may undo another, so the mistakes that one of the presses shows are played.
         """
         hidden = self.late if is_first and not self.only_late else frozenset()
         mask = 0
@@ -115,8 +119,8 @@ class _Choice:
         return mask
 
     def together(self, first: Spot, rest: Sequence[Spot]) -> list[list[Spot]]:
-        """The places of `rest` in as few rounds as a step's things, its picture and what is seen after all presses
-        allow."""
+        """The places of `rest` in few rounds. A round is bounded by a step's things, by its picture, and by what can
+        still be seen after all its presses."""
         left = ~self.seen([first.tile], True)
         rounds: list[list[Spot]] = []
         for spot in rest:
@@ -135,7 +139,8 @@ class _Choice:
         return alone == self.seen([*tiles, new.tile], among=alone)
 
     def and_back(self, first: Spot, rest: Sequence[Spot], is_switch: bool) -> list[list[Spot]]:
-        """Rounds after which all is as before: presses even in number (odd where late pixels alone are on the net)."""
+        """Rounds after which all is as before: an even number of presses, or an odd one where late pixels alone are
+        on the net."""
         rounds = [[first], *self.together(first, rest)]
         again = 0
         for spots in rounds[1:]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 from hdl2grid.guide.building_site import Site, fits, in_sight, shares
 from hdl2grid.guide.likely import likely_mistakes, new_mistakes
@@ -15,7 +16,7 @@ from hdl2grid.guide.survey import NetInfo
 from hdl2grid.guide.world import World
 
 MAX_GUARDS = 40
-"""Most neighbours that a press test lists as unchanged."""
+"""Most neighbours that a press test lists as unchanged. Guessed."""
 
 
 def neighbours(site: Site, net: NetInfo) -> list[Tile]:
@@ -49,37 +50,45 @@ def press_step(
     template = "{lay}{press} Now {flips}. Nothing else may change." if flips else "{lay}{press} Nothing may change."
     see = [*flips, *(t for t in (*own, *guards) if t not in flips)]
     mistakes = likely_mistakes(site, net, spot, bool(flips))
-    tell_press(site, net, spot, strokes, actions, template, see, flips, mistakes, bool(buttons), trial)
+    press = FirstPress(
+        spot=spot, strokes=strokes, actions=actions, is_new=bool(buttons), flips=flips, see=see, trial=trial
+    )
+    tell_press(site, net, press, template, mistakes)
 
 
-def tell_press(
-    site: Site,
-    net: NetInfo,
-    spot: Spot,
-    strokes: Sequence[Action],
-    actions: Sequence[Action],
-    template: str,
-    see: Sequence[Tile],
-    flips: Sequence[Tile],
-    mistakes: Sequence[Mistake],
-    is_new: bool,
-    trial: World,
-) -> None:
-    """The step in which a net's last strokes are laid and it is pressed; `trial` is the world after it."""
-    words = site.words
+@dataclass(frozen=True)
+class FirstPress:
+    """The last strokes of a net are laid, and it is pressed; `actions` are all that is done."""
+
+    spot: Spot
+    strokes: Sequence[Action]
+    actions: Sequence[Action]
+    is_new: bool
+    """Whether the button is put down for this press."""
+    flips: Sequence[Tile]
+    """Tiles whose value the press changes."""
+    see: Sequence[Tile]
+    """Tiles to look at: `flips`, and those that must stay."""
+    trial: World
+    """The world after the press."""
+
+
+def tell_press(site: Site, net: NetInfo, press: FirstPress, template: str, mistakes: Sequence[Mistake]) -> None:
+    """Adds the step of a first press."""
+    words, spot, strokes = site.words, press.spot, press.strokes
     site.step(
         net_title(site, net),
         template,
-        actions,
-        see=see,
+        press.actions,
+        see=press.see,
         mistakes=mistakes,
         of=net,
-        focus=in_sight(ends_of(strokes, spot), flips),
+        focus=in_sight(ends_of(strokes, spot), press.flips),
         lay=words.say("Lay {net}: {strokes}. ", net=net_words(site, net), strokes=stroke_list(site, strokes))
         if strokes
         else "",
-        press=press_words(site, net, spot, is_new),
-        flips=words.seen(site.expectations(flips, trial)),
+        press=press_words(site, net, spot, press.is_new),
+        flips=words.seen(site.expectations(press.flips, press.trial)),
     )
 
 

@@ -1,7 +1,7 @@
 """What one press flips while a machine is being laid, for all mistakes with a net's strokes at once.
 
-A world would have to be followed for each mistake and each tile. Here the wires of the net are flooded once a mistake,
-and what is compared are the toggles and pixels that are hit; only where stacks may answer, a world is played.
+To play a world for each mistake and each tile would take too long. So the wires of the net are flooded once for each
+mistake, and the toggles and pixels that are hit are compared. A world is played only where stacks may answer.
 """
 
 from __future__ import annotations
@@ -17,7 +17,10 @@ from hdl2grid.guide.world import World, tiles_of
 from hdl2grid.plan.model import Device, Stroke
 
 _ALL = ((1, 0), (-1, 0), (0, 1), (0, -1))
+"""Steps (dx, dy) to the four neighbours of a tile."""
+
 _ALONG = {0: _ALL, 1: ((1, 0), (-1, 0)), 2: ((0, 1), (0, -1))}
+"""Steps that a wire can take in a place: any on a plain tile (0), along one axis in a half of a crossover (1, 2)."""
 
 
 _Hits = tuple[frozenset[int], ...]
@@ -28,9 +31,9 @@ _Hits = tuple[frozenset[int], ...]
 class Shown:
     """What presses show of mistakes with a net's strokes.
 
-    `slips[i]` is a stroke and what is laid instead; `differs[tile][i]` are the devices that are seen to do something
-    else than they should when the net is pressed on `tile`: none where that press does not show the mistake.
-    `answers`: whether a press changes anything where no mistake was made. `world(i)` is the field with that mistake.
+    `slips[i]` is a stroke and what is laid instead. `differs[tile][i]` are the devices that visibly do something else
+    than they should when the net is pressed on `tile`; none if that press does not show the mistake. `answers` says
+    whether a press changes anything where no mistake was made. `world(i)` is the field with mistake `i`.
     """
 
     slips: tuple[tuple[Stroke, WrongStroke], ...]

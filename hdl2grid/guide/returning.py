@@ -13,10 +13,10 @@ from hdl2grid.guide.survey import Survey
 from hdl2grid.guide.world import World
 
 DEPTH = 3
-"""Most presses of what stands there already."""
+"""Most presses of what stands there already. Guessed."""
 
 MAX_STARTS = 12
-"""From how many states single nets are pressed, if presses alone lead nowhere."""
+"""Most states from which single nets are pressed, where presses of sources do not lead back. Guessed."""
 
 
 @dataclass(frozen=True)

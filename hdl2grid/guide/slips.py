@@ -1,4 +1,4 @@
-"""Mistakes of the hand with one stroke of wire: what is looked for by tests, and what tests are measured by."""
+"""Mistakes of the hand with one stroke of wire. The press tests look for them and are measured by them."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from hdl2grid.plan.model import Plan, Stroke
 
 AROUND = ((1, 0), (-1, 0), (0, 1), (0, -1))
+"""Steps (dx, dy) to the four neighbours of a tile."""
 
 
 @dataclass(frozen=True)

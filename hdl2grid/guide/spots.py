@@ -11,8 +11,10 @@ from hdl2grid.guide.world import tiles_of
 from hdl2grid.plan.model import Stroke
 
 MAX_STUB = 6
+"""Longest temporary wire to a button, in tiles. Guessed."""
+
 MAX_TRIED = 12
-"""Of so many tiles nearest to a driver the one is taken around which there is most room."""
+"""Most tiles near a driver that are compared; the one with most room around it is taken. Guessed."""
 
 
 @dataclass(frozen=True)
@@ -28,8 +30,8 @@ class Spot:
 
 
 def spots_of(survey: Survey, net: NetInfo, laid: Iterable[int]) -> list[Spot]:
-    """The places to press `net` while the nets `laid` (it among them) lie: its own source first, then all tiles for a
-    temporary button, nearest to a driver first, or else one stub; none where there is nothing that will do."""
+    """The places to press `net` while the nets `laid`, itself among them, lie. Its own source comes first, then all
+    tiles for a temporary button, nearest to a driver first. If there is neither, one stub; if none fits, nothing."""
     own = []
     for driver in net.drivers:
         kind = survey.device(driver).kind
@@ -45,9 +47,9 @@ def spots_of(survey: Survey, net: NetInfo, laid: Iterable[int]) -> list[Spot]:
 def find_button_spot(
     survey: Survey, net: NetInfo, laid: Iterable[int], used: Iterable[tuple[str, Spot]] = ()
 ) -> Spot | None:
-    """A place for a temporary button on `net` that touches no other of the nets `laid`, and none of the buttons and
-    stubs that are `used` by other nets (colour and place): of the tiles nearest to a driver one with few devices
-    around."""
+    """A place for a temporary button on `net`. It touches no other of the nets `laid`, and none of the buttons and
+    stubs that are `used` by other nets (colour and place). Of the tiles nearest to a driver, one with few devices
+    around is taken."""
     used = list(used)
     others, free = _free(survey, net, laid, used)
     if free:

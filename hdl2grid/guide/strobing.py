@@ -11,6 +11,7 @@ from hdl2grid.guide.naming import net_title
 from hdl2grid.guide.opening import Chapters
 from hdl2grid.guide.press_order import Round
 from hdl2grid.guide.pressing import (
+    FirstPress,
     away_step,
     button_actions,
     clearing_actions,
@@ -105,7 +106,10 @@ def _step(
     see = [*flips, *(t for t in (*_sampled(site, net), *neighbours(site, net)) if t not in flips)]
     if mistakes is None:
         mistakes = likely_mistakes(site, net, spot, bool(flips))
-    tell_press(site, net, spot, last, actions, template, see, flips, mistakes, bool(buttons), trial)
+    press = FirstPress(
+        spot=spot, strokes=last, actions=actions, is_new=bool(buttons), flips=flips, see=see, trial=trial
+    )
+    tell_press(site, net, press, template, mistakes)
 
 
 def _sampled(site: Site, net: NetInfo) -> list[Tile]:

@@ -14,7 +14,7 @@ from hdl2grid.guide.model import USUAL, Action, Fresh, Tile
 from hdl2grid.plan.model import Device, Stroke
 
 MAX_DELAYED = 10_000
-"""Most waves that delays may start after one event."""
+"""Most waves that delays may start after one event. Guessed."""
 
 _FUNCTIONS: dict[str, Callable[[int, int], bool]] = {
     "AND": lambda ones, size: ones == size,
@@ -24,7 +24,11 @@ _FUNCTIONS: dict[str, Callable[[int, int], bool]] = {
     "XOR": lambda ones, size: ones == 1,
     "XNOR": lambda ones, size: ones != 1,
 }
+"""What a gate says, by the number of its toggles at 1 and of all its toggles."""
+
 _STEPS = ((1, 0), (-1, 0), (0, 1), (0, -1))
+"""Steps (dx, dy) to the four neighbours of a tile."""
+
 _WATCHED = ("toggle", "pixel")
 _SINKS = ("toggle", "pixel", "strobe", "ticker", "delay")
 

@@ -12,6 +12,7 @@ from hdl2grid.logic.xag import FALSE, TRUE, Literal, XagBuilder
 
 Word = list[Literal]
 _FEW_ROWS = 2
+"""A product of more rows than this is added column by column. Guessed."""
 
 
 def constant_of(word: Sequence[Literal]) -> int | None:

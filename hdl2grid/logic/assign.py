@@ -1,8 +1,8 @@
 """Choices as logic: which of several values holds where, with few ANDs.
 
 The conditions of an `AssignmentList` come from `PriorityMatch` cells, so most of them are known to exclude or to
-contain each other. Where that is so, the value is a flat XOR of (condition AND value); where it is not, one
-multiplexer a bit.
+contain each other. Where they do, the value is one XOR of (condition AND value) over all conditions;
+where they do not, each takes one multiplexer a bit.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from hdl2grid.logic.xag import FALSE, TRUE, Literal, XagBuilder
 Path = tuple[tuple[int, int], ...]
 
 APART, WITHIN, AROUND, UNKNOWN = range(4)
+"""How one condition lies to another."""
 
 
 class Conditions:

@@ -1,4 +1,4 @@
-"""Tables as logic: many functions of the same few bits, with few AND stacks."""
+"""Tables as logic: many functions of the same few bits, with few ANDs."""
 
 from __future__ import annotations
 

@@ -29,7 +29,10 @@ from hdl2grid.logic.xag import AND, FALSE, TRUE, Literal, XagBuilder
 BITWISE = frozenset("~&|^m")
 
 MAX_TABLE_BITS = 1 << 15
+"""Largest table that becomes logic, in bits. Guessed."""
+
 MAX_TABLE_ANDS = 1000
+"""Most ANDs that looking a table up may take. Guessed: more stacks than a person lays."""
 
 
 @dataclass
@@ -251,6 +254,7 @@ _ARITHMETIC: dict[str, Callable[[XagBuilder, list[Literal], list[Literal]], list
     "u>>": lambda g, a, b: arithmetic.shift_right(g, a, b, FALSE, len(a)),
     "s>>": _shift_right_signed,
 }
+"""Functions of two words, by Amaranth's operator."""
 
 _COMPARE: dict[str, Callable[[XagBuilder, list[Literal], list[Literal]], Literal]] = {
     "==": arithmetic.equal,
@@ -264,3 +268,4 @@ _COMPARE: dict[str, Callable[[XagBuilder, list[Literal], list[Literal]], Literal
     "s<=": lambda g, a, b: arithmetic.less_signed(g, b, a) ^ 1,
     "s>=": lambda g, a, b: arithmetic.less_signed(g, a, b) ^ 1,
 }
+"""Comparisons of two words, by Amaranth's operator."""

@@ -10,6 +10,7 @@ from hdl2grid.logic.lower import MAX_TABLE_BITS, Lowering, too_large
 from hdl2grid.logic.xag import Literal, XagBuilder
 
 MAX_REGISTER_BITS = 256
+"""Most bits of a memory that becomes registers. Guessed: each takes stacks to lay."""
 
 
 def check_size(memory: Memory) -> None:

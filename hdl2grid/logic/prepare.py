@@ -1,6 +1,6 @@
 """From a component to an Amaranth design that is elaborated once, for the netlist and the simulator alike.
 
-Uses Amaranth's private `Fragment`; `netlist.py` reads what comes out.
+Uses Amaranth's private `Fragment`; `amaranth_netlist.py` reads what comes out.
 """
 
 from __future__ import annotations

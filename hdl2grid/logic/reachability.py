@@ -1,16 +1,16 @@
 """Which states a machine can reach: exactly where the space allows, else group by group, else all of them.
 
-States are found from the initial one by all events (ticks of every domain, reset) under all levels of the
-switches. Where the joint space is too large, each group of registers (a strongly connected component of the
-registers' dependencies, joined with its word) is explored alone, what it reads from outside being any
-combination of what the groups before it can reach: that can only add states, never miss one.
+A breadth-first search finds the states, from the initial one by all events (ticks of every domain, reset) under all
+levels of the switches. Where the joint space is too large, each group of registers is searched alone. A group is a
+strongly connected component of the registers' dependencies, joined with its word. What it reads from outside may be
+any combination of what the groups before it can reach. That can only add states, never miss one.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import networkx as nx
 import numpy as np
@@ -23,8 +23,45 @@ from hdl2grid.logic.xag import AND, VARIABLE, XOR, Xag
 States = npt.NDArray[np.uint64]
 
 _JOINT_REGISTERS = 63
+"""Most registers whose state is held in one word of 64 bits."""
+
 _OUTSIDE_BITS = 12
+"""Most bits from outside of a search: all their 4,096 levels are tried in each state. Guessed."""
+
 _TABLE_BITS = 16
+"""Different states of so many bits are found with a table of 64 KB, wider ones by sorting. Guessed."""
+
+_FREE_REGISTERS = 20
+"""Most registers of an unexplored group whose states are all taken for reachable: a million. Guessed."""
+
+_Ints = npt.NDArray[np.int64]
+
+
+class _Cone(NamedTuple):
+    """The logic that computes the next states; the constant 0 is at place 0. A fan-in is 2 * place + complement."""
+
+    kinds: _Ints
+    left: _Ints
+    right: _Ints
+
+
+class _Machine(NamedTuple):
+    """What a search steps: bit i of a state is register i."""
+
+    cone: _Cone
+    variables: _Ints
+    """Place of each register's own node in the cone; -1: nothing reads it."""
+    data: _Ints
+    """Fan-in of each register's next value."""
+    free: _Ints
+    """Place of each bit from outside; -1: nothing reads it."""
+    levels: States
+    """What the bits from outside may be together."""
+    clocked: States
+    """For each clock domain the registers that its tick loads."""
+    init: np.uint64
+    reset: np.uint64
+    """The registers that a reset brings back to `init`; 0: there is no reset."""
 
 
 @dataclass(frozen=True)
@@ -63,7 +100,7 @@ class Reachable:
             if not inside:
                 continue
             if group.states is None:
-                if len(inside) > 20:
+                if len(inside) > _FREE_REGISTERS:
                     return None
                 own = np.arange(1 << len(inside), dtype=np.uint64)
             else:
@@ -175,7 +212,7 @@ def _search(logic: Logic, members: list[int], outside: list[int], levels: States
     """Breadth-first search over the states of `members`, 64 states a word."""
     registers = [logic.registers[m] for m in members]
     xag = logic.xag
-    kinds, left, right, place = _compile(xag, [r.data for r in registers])
+    cone, place = _compile(xag, [r.data for r in registers])
     variables = np.array([place.get(r.literal >> 1, -1) for r in registers], dtype=np.int64)
     data = np.array([2 * place[r.data >> 1] | r.data & 1 for r in registers], dtype=np.int64)
     free = np.array([place.get(literal >> 1, -1) for literal in outside], dtype=np.int64)
@@ -185,24 +222,22 @@ def _search(logic: Logic, members: list[int], outside: list[int], levels: States
     )
     init = sum(r.init << i for i, r in enumerate(registers))
     reset = sum(1 << i for i, r in enumerate(registers) if r.resettable) if logic.has_reset else 0
-    found: States | None = _breadth_first(
-        kinds,
-        left,
-        right,
-        variables,
-        data,
-        free,
-        levels,
-        clocked,
-        np.uint64(init),
-        np.uint64(reset),
-        limit,
+    machine = _Machine(
+        cone=cone,
+        variables=variables,
+        data=data,
+        free=free,
+        levels=levels,
+        clocked=clocked,
+        init=np.uint64(init),
+        reset=np.uint64(reset),
     )
+    found: States | None = _breadth_first(machine, limit)
     return found
 
 
-def _compile(xag: Xag, roots: Sequence[int]) -> tuple[Any, Any, Any, dict[int, int]]:
-    """The cone of `roots` as arrays, the constant at place 0; fan-ins as `2 * place + complement`."""
+def _compile(xag: Xag, roots: Sequence[int]) -> tuple[_Cone, dict[int, int]]:
+    """The cone of `roots` as arrays, and the place of each of its nodes."""
     nodes = [n for n in xag.cone(roots) if n != 0]
     place = {0: 0} | {n: i + 1 for i, n in enumerate(nodes)}
     kinds = np.zeros(len(nodes) + 1, dtype=np.int64)
@@ -214,23 +249,15 @@ def _compile(xag: Xag, roots: Sequence[int]) -> tuple[Any, Any, Any, dict[int, i
             a, b = xag.fanins[n]
             left[place[n]] = 2 * place[a >> 1] | a & 1
             right[place[n]] = 2 * place[b >> 1] | b & 1
-    return kinds, left, right, place
+    return _Cone(kinds=kinds, left=left, right=right), place
 
 
 @njit(cache=True)
-def _breadth_first(
-    kinds: Any,
-    left: Any,
-    right: Any,
-    variables: Any,
-    data: Any,
-    free: Any,
-    levels: Any,
-    clocked: Any,
-    init: Any,
-    reset: Any,
-    limit: int,
-) -> Any:
+def _breadth_first(machine: _Machine, limit: int) -> Any:
+    """The states that are reached, at most `limit`; None if there are more."""
+    kinds, left, right = machine.cone
+    variables, data, free, levels = machine.variables, machine.data, machine.free, machine.levels
+    clocked, init, reset = machine.clocked, machine.init, machine.reset
     one = np.uint64(1)
     size = 64
     while size < 2 * limit + 2:

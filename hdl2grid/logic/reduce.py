@@ -1,4 +1,4 @@
-"""Takes out of a machine's logic what never changes and what reaches no output."""
+"""Removes from a machine's logic what never changes, and what reaches no output."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from hdl2grid.logic.model import InputBit, Logic, RegisterBit
 from hdl2grid.logic.xag import AND, FALSE, VARIABLE, XOR, Literal, Xag, XagBuilder
 
 MAYBE = 2
+"""Neither always 0 nor always 1."""
 
 
 def reduce_logic(logic: Logic) -> tuple[Logic, tuple[str, ...], tuple[str, ...]]:

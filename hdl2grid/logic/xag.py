@@ -15,9 +15,13 @@ import numpy.typing as npt
 
 Literal = int
 FALSE: Literal = 0
+"""The literal of the constant 0: node 0."""
+
 TRUE: Literal = 1
+"""The literal of the constant 1: node 0, complemented."""
 
 CONSTANT, VARIABLE, AND, XOR = range(4)
+"""The kinds of nodes."""
 
 BitVectors = npt.NDArray[np.uint64]
 

@@ -1,10 +1,10 @@
 """A machine as the parts of a circuit drawing: sources, flip-flops, gates and lamps, with inputs that name their
 drivers.
 
-A strobed stack is a flip-flop. Where its own output is among the drivers of its toggle, the toggle bears D xor
-Q, so that it is of type D with the other drivers as its data; else of type T. Several drivers of one input are
-added modulo 2, and an input is negated where its toggle does not start at the level of its drivers. Drivers that
-reach the very same things (a flip-flop and its reset, say) are added once, in a part of their own.
+A strobed stack is a flip-flop. Where its own output is among the drivers of its toggle, the toggle bears D xor Q: the
+flip-flop is of type D, and the other drivers are its data. Else it is of type T. Several drivers of one input are
+added modulo 2. An input is negated where its toggle does not start at the level of its drivers. Drivers that reach the
+very same things, such as a flip-flop and its reset, are added once, in a part of their own.
 """
 
 from __future__ import annotations

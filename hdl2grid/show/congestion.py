@@ -9,9 +9,13 @@ from hdl2grid.show.scene import Box, Disc, Group, Line, Scene, Shape, Text
 from hdl2grid.show.svg import svg_text
 
 TILE, MARGIN, TITLE, LEGEND, ROW = 14.0, 30.0, 56.0, 330.0, 16.0
+"""Sizes in pixels: a tile, the margin, the height of the title, the width and the line height of the list beside.
+Guessed."""
+
 FULL = ("#FFFFFF", "#EFEFEF", "#DCDCDC", "#C4C4C4", "#A6A6A6")
 """Hues of tiles by the number of colours on them."""
 MAX_ROWS = 40
+"""Most tiles that are listed by name. Guessed."""
 
 
 def congestion_svg(trouble: Trouble, name: str, target: Target) -> str:

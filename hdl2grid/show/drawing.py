@@ -17,10 +17,13 @@ from hdl2grid.show.transform import shifted
 from hdl2grid.show.wires import wire_shapes
 
 MARGIN = 30
-"""Pixels around the grid for coordinates."""
+"""Pixels around the grid for coordinates. Guessed."""
 
 TITLE_HEIGHT = 48
+"""Pixels above the grid for the title. Guessed."""
+
 MIN_TILE, MAX_TILE = 4, 200
+"""Pixels to a tile: smaller ones show no device, larger ones make files too large to open. Guessed."""
 
 
 def draw_scene(plan: Plan, target: Target, tile: float = DEFAULT_TILE) -> Scene:

@@ -19,6 +19,7 @@ from hdl2grid.show.guide_story import INTRODUCTION, from_to_rows, look_rows, res
 from hdl2grid.show.guide_svg import SharedSvg
 
 TILE_MM = 5.0
+"""Millimetres to a tile in print. Guessed."""
 
 
 def guide_html(guide: Guide, target: Target, pictures: Iterable[Pictured] | None = None) -> str:

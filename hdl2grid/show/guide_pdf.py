@@ -23,24 +23,34 @@ from hdl2grid.show.scene import Box, Line, Scene, Shape, Text
 from hdl2grid.show.transform import scaled, shifted
 
 UNITS_A_MM = 4.0
+"""Units of a page to a millimetre, so that a tile of 20 units is 5 mm."""
+
 WIDTH, HEIGHT = 840, 1188
 """A4 (ISO 216) in quarters of a millimetre."""
 
 MARGIN = 48.0
+"""The margin of a page in units: 12 mm. Guessed."""
+
 SIZE, SMALL = 13.0, 11.5
+"""Sizes of letters in units, near 9 and 8 points. Guessed."""
+
 LEADING = 1.35
+"""Line height as a multiple of the letters' size. 1.2 to 1.45 is common practice, no source."""
+
 GAP = 14.0
+"""Room between picture and words, and below titles, in units. Guessed."""
+
 BESIDE = 300.0
-"""Words stand beside a picture if they have so much room there, else below it."""
+"""Words stand beside a picture if they have so much room there, else below it. Guessed."""
 
 FACTORS = (1.0, 0.9, 0.8)
-"""Pictures are drawn at 5 mm a tile, or so much smaller where a step then fits on the page."""
+"""Pictures are drawn at 5 mm a tile, or so much smaller where a step then fits on the page. Guessed."""
 
 BELOW = 8.0
-"""Room below a step."""
+"""Room below a step. Guessed."""
 
 _ABOVE = (6.0, 4.0, 3.0)
-"""Room above the line of a step, between it and the title, and between the title and the picture."""
+"""Room above the line of a step, between it and the title, and between the title and the picture. Guessed."""
 
 _WIDER = {"Helvetica": 1.16, "Helvetica-Bold": 1.3}
 """Vera, in which pages are set, is at most so much wider than Helvetica, by which lines are broken."""

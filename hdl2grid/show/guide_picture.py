@@ -25,13 +25,14 @@ from hdl2grid.show.transform import shifted
 from hdl2grid.show.wires import wire_shapes
 
 TILE = 20.0
-"""Pixels to a tile. In print a tile is 5 mm."""
+"""Pixels to a tile. In print a tile is 5 mm. Guessed."""
 
 RULER = 16.0
-"""Pixels for the coordinates on the left and above."""
+"""Pixels for the coordinates on the left and above. Guessed."""
 
 OLD_WIRE = "#B4B4B4"
 _FADE = 0.62
+"""Share of white in the hues of older things. Guessed."""
 
 
 @dataclass(frozen=True)

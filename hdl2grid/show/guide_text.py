@@ -18,6 +18,7 @@ from hdl2grid.plan.model import Plan
 from hdl2grid.show.guide_story import look_rows, parted, says_nothing_else, stays_as_it_is
 
 WIDTH = 80
+"""Columns of a line: the width of common terminals (common practice, no source)."""
 
 
 def guide_text(guide: Guide) -> str:

@@ -14,10 +14,19 @@ from hdl2grid.show.scene import Disc, Line, Shape, Text
 from hdl2grid.show.transform import shifted
 
 LEGEND_WIDTH = 290
+"""Width of the legend in pixels. Guessed."""
+
 ROW = 27
+"""Height of a row with a sample, in pixels. Guessed."""
+
 _TILE = 24.0
+"""Pixels to a tile of the samples. Guessed."""
+
 _HEAD = 26
+"""Height of a heading, in pixels. Guessed."""
+
 _LINE = 15
+"""Height of a line of words, in pixels. Guessed."""
 
 _SAMPLES: dict[str, tuple[Device, str]] = {
     "toggle 0": (Device("toggle", 0, 0, bit=0), "toggle that bears 0"),
@@ -33,6 +42,8 @@ _SAMPLES: dict[str, tuple[Device, str]] = {
     "delay": (Device("delay", 0, 0), "delay, to the end of its line"),
     "crossover": (Device("crossover", 0, 0), "crossover: the ways do not touch"),
 }
+"""What is counted, by its key: a device that is drawn as its sample, and its words."""
+
 _GATES = {
     "gate AND": "gate: all toggles 1",
     "gate OR": "gate: at least one toggle 1",

@@ -25,13 +25,14 @@ PIXEL_DARK_CROSS = "#B4B4B4"
 TOGGLE_ONE = "#3C3C3C"
 
 DEFAULT_TILE = 26
-"""Pixels to a tile at normal size."""
+"""Pixels to a tile at normal size. Guessed."""
 
 DEVICE_HALF = 0.36
 """Half the side of a device's box, in tiles: the wires on its tile can be seen around it. The lanes of all
-wire colours share the same width, on both axes."""
+wire colours share the same width, on both axes. Guessed."""
 
 WIRE_WIDTH = 0.09
+"""Width of a wire in tiles: four lanes within a device's box leave gaps as wide as the wires."""
 
 
 @dataclass(frozen=True)

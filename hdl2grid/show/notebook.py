@@ -20,7 +20,10 @@ if TYPE_CHECKING:
     from hdl2grid.panel import Panel
 
 PANEL_TILE = 16
+"""Pixels to a tile of a panel. Guessed."""
+
 MAX_TILES = 40_000
+"""Plans of more tiles are told in words, not drawn: the picture would slow the notebook. Guessed."""
 
 
 def plan_svg(plan: Plan) -> str | None:

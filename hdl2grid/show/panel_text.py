@@ -8,6 +8,7 @@ from hdl2grid.plan.model import Plan
 
 LIT, DARK, EMPTY = "#", ".", " "
 MAX_SIDE = 200
+"""Widest and highest panel that is printed, in characters. Guessed: about the widest terminal."""
 
 
 def panel_text(plan: Plan, lit: Sequence[int]) -> str:

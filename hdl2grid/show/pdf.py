@@ -24,6 +24,7 @@ _OUR_MARK = b"hdl2grid drawing, made with ReportLab"
 
 _PLAIN, _BOLD = "Vera", "VeraBd"
 _HALO = 0.25
+"""Width of the light edge around words, as a share of the letters' size. Guessed."""
 
 
 def pdf_bytes(scenes: Sequence[Scene], points_a_pixel: float = POINTS_A_PIXEL) -> bytes:

@@ -62,6 +62,7 @@ class ReportFacts:
 
 
 MAX_FINDINGS = 50
+"""Most findings that are listed; the rest is counted. Guessed."""
 
 
 def report_markdown(facts: ReportFacts) -> str:

@@ -23,17 +23,37 @@ from hdl2grid.show.transform import shifted
 from hdl2grid.sim.pulse_network import Network
 
 MAX_PARTS = 3000
+"""Largest circuit that is drawn, in parts. Guessed."""
 
 PITCH = 16.0
+"""Distance between two inputs, in pixels. This and all sizes below are guessed."""
+
 _TRACK = 9.0
+"""Distance between two vertical lines, in pixels."""
+
 _SYMBOL = 52.0
+"""Width of a symbol, in pixels."""
+
 _SUM = 30.0
+"""Width of a sum's symbol, in pixels."""
+
 _LABEL = 150.0
+"""Room for a name beside an input, in pixels."""
+
 _MARGIN = 30.0
+"""Margin of the drawing, in pixels."""
+
 _HEAD = 60.0
+"""Room for the title, in pixels."""
+
 _NAME_LENGTH = 26
+"""Longer names are shortened to so many letters."""
+
 _LINE = 1.2
+"""Width of lines, in pixels."""
+
 _CIRCLE = 3.0
+"""Radius of the circle that negates, in pixels."""
 
 
 def schematic_scene(network: Network, origins: Mapping[str, Origin] | None = None) -> Scene:

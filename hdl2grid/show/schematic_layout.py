@@ -17,6 +17,7 @@ from dataclasses import dataclass, field
 from hdl2grid.show.circuit_parts import Part
 
 SWEEPS = 8
+"""Times that the columns are ordered, by turns from the left and from the right. Guessed."""
 
 _DEEP = ("sum", "gate")
 

@@ -26,17 +26,22 @@ PIXELS_A_MM = 4.0
 """Sheets are drawn in quarters of a millimetre."""
 
 POINTS_A_PIXEL = 72 / 25.4 / PIXELS_A_MM
+"""Points of a PDF, 1/72 inch, to a pixel of a sheet."""
 
 PAPERS = {"a4": (210, 297), "a3": (297, 420), "letter": (216, 279)}
 """Width and height in millimetres, upright (ISO 216; ANSI/ASME Y14.1 size A)."""
 
 OVERLAP = 2
-"""Tiles that a sheet shares with each of its neighbours."""
+"""Tiles that a sheet shares with each of its neighbours. Guessed."""
 
 LEAST_TILE_MM, MOST_TILE_MM = 5.0, 20.0
+"""Millimetres to a tile: device symbols cannot be read below, and above a sheet holds hardly ten tiles. Guessed."""
+
 MAX_SHEETS = 400
+"""Most sheets of one plan. Guessed: a ream has 500."""
 
 _EDGE_MM, _HEAD_MM, _RULER_MM = 10.0, 12.0, 7.0
+"""Millimetres for the margin, the title and the coordinates. Guessed."""
 
 
 @dataclass(frozen=True)

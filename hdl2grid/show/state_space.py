@@ -17,13 +17,17 @@ from hdl2grid.sim.pulse_network import Network
 from hdl2grid.sim.waves import PlainEngine
 
 _MANY, _FEW = 8, 6
-"""Of so many states, an event that leads to few of them (one in so many) is told and not drawn."""
+"""In a diagram of _MANY states or more, an event that leads to at most one in _FEW of them is told, not drawn.
+Guessed."""
 
 _LAMPS = 3
-"""Of so many single bits, only those that are 1 are named."""
+"""With at least so many single bits, only those that are 1 are named. Guessed."""
 
 MAX_STATES = 64
+"""Largest diagram, in states. Guessed: more do not fit on a page."""
+
 MAX_RAW_STATES = 8192
+"""Most states of the machine that are visited before equal ones are joined. Guessed."""
 
 Positions = tuple[int, ...]
 """Where each switch stands."""

@@ -16,16 +16,37 @@ from hdl2grid.show.state_space import MAX_STATES, StateSpace, state_space
 from hdl2grid.sim.pulse_network import Network
 
 _HIGH = 24.0
+"""Height of a state, in pixels. This and all sizes below are guessed."""
+
 _GAP = 38.0
+"""Room between two states, in pixels."""
+
 _PORT = 13.0
+"""Distance between two arrows at one state, in pixels."""
+
 _SMALL = 5.2
+"""Width of a letter beside an arrow, in pixels."""
+
 _ARROW = 44
+"""Most letters beside an arrow."""
+
 _NOTE = 120
+"""Most letters in a line of a note."""
+
 _LETTER = 6.6
+"""Width of a letter in a state, in pixels."""
+
 _MARGIN = 40.0
+"""Margin of the drawing, in pixels."""
+
 _HEAD = 84.0
+"""Room for the title, in pixels."""
+
 _CURVE_POINTS = 16
+"""Straight pieces that a curve is drawn with."""
+
 _LABEL_LENGTH = 40
+"""Most letters in a state."""
 
 
 def states_scene(network: Network, max_states: int = MAX_STATES) -> Scene:

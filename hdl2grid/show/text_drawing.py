@@ -15,7 +15,7 @@ from hdl2grid.show.parts_list import stroke_tiles
 Tile = tuple[int, int]
 
 MAX_TILES = 40_000
-"""Larger plans are no use in a terminal."""
+"""Larger plans are no use in a terminal. Guessed."""
 
 _LINES = (
     "━┃┏┓┗┛┣┫┳┻╋╸",

@@ -20,16 +20,34 @@ from hdl2grid.sim.pulse_network import Network
 from hdl2grid.sim.waves import PlainEngine
 
 MAX_EVENTS = 240
+"""Most events of a chart. Guessed: 5,300 pixels wide."""
+
 MAX_ROWS = 200
+"""Most signals of a chart. Guessed: 6,000 pixels high."""
 
 _COLUMN = 22.0
+"""Width of an event, in pixels. This and all sizes below are guessed."""
+
 _ROW = 30.0
+"""Height of a signal's row, in pixels."""
+
 _HIGH = 16.0
+"""Height between low and high, in pixels."""
+
 _LEFT = 200.0
+"""Room for names on the left, in pixels."""
+
 _MARGIN = 30.0
+"""Margin of the drawing, in pixels."""
+
 _HEAD = 66.0
+"""Room for title and events, in pixels."""
+
 _SLANT = 2.5
+"""Width of an edge, in pixels."""
+
 _LETTER = 6.2
+"""Width of a letter, in pixels."""
 
 Row = tuple[str, tuple[int, ...]]
 """A word's name, and its value before the first event and after each."""

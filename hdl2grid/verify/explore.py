@@ -19,9 +19,13 @@ from hdl2grid.verify.independent_parts import Part
 from hdl2grid.verify.verdict import Counterexample
 
 _TELL_EVERY = 512
+"""States between two words on progress. Guessed."""
+
 _PAIRS_A_STATE = 4
+"""Most pairs of states kept for each state of the limit; bounds memory. Guessed."""
+
 _SEEN = -1
-"""Instead of the number of a pair: none of its own, for all its parts are known."""
+"""Stands for a pair without a number of its own: all its parts have been visited."""
 
 
 @dataclass(frozen=True)

@@ -1,8 +1,8 @@
 """Hazards by structure: in which rounds of a wave each stack may be reached, whatever the levels.
 
-A plain stack that only ever one round reaches can change its mind but once in a wave, so it cannot lose a pulse.
-Everything else is listed, and needs the proof by exhaustion. This file knows only the network: it shares nothing
-with synthesis, whose claims it checks.
+A plain stack that only one round reaches changes its mind at most once in a wave, so it loses no pulse. All other
+plain stacks are listed, and need the proof by exhaustion. This file knows only the network. It shares nothing with
+synthesis, whose claims it checks.
 """
 
 from __future__ import annotations

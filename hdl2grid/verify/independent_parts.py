@@ -1,8 +1,8 @@
 """The parts of a machine that know nothing of each other: they share events, but no register, stack or pixel.
 
-Of such parts every state of each is to be seen with every event, and not every mixture of their states: what one part
-does at an event depends on its own state and on the sources only. (Components of the graph of who reads whom, joined
-over design and machine by the pixels that show outputs.)
+What a part does at an event depends on its own state and on the sources only. So every state of each part must be
+visited with every event, but not every mixture of their states. The parts are the connected components of the graph
+of who reads whom; the pixels that show outputs join design and machine in it.
 """
 
 from __future__ import annotations

@@ -11,6 +11,7 @@ from hdl2grid.verify.verdict import Counterexample, LockStep
 from hdl2grid.verify.walk import shorten
 
 _TELL_EVERY = 1024
+"""Events between two words on progress. Guessed."""
 
 
 def play_both(

@@ -25,7 +25,10 @@ from hdl2grid.verify.verdict import Verdict
 from hdl2grid.verify.walk import random_events
 
 DEFAULT_LIMIT = 100_000
+"""Most reachable states that are visited; a larger machine is undecided. Guessed: a day of seconds fits."""
+
 DEFAULT_WALK = 100_000
+"""Random events that are tried where not every state is visited. Guessed."""
 
 
 def prove(

@@ -24,12 +24,20 @@ from hdl2grid.logic.elaborate import Elaboration
 from hdl2grid.verify.hdl import HdlSession
 
 FEMTOSECONDS = 10**15
+"""The simulator's units of time to a second."""
+
 SHORTEST, LONGEST = 10**6, 10**24  # periods in femtoseconds that are simulated as they are: 1 ns to 30 years
 STALL_TICKS = 1_000_000
+"""A check is given up after so many ticks in which it has not moved. Guessed: days of seconds."""
+
 STALL_FEMTOSECONDS = 10**30
+"""Longest time to wait for a check that waits without ticks. Guessed."""
+
 PROGRESS_TICKS = 4096
+"""Ticks between two words on progress. Guessed."""
+
 MAX_RECORDED = 1000
-"""How many events of a check are kept for its timing chart, at least."""
+"""How many events of a check are kept for its timing chart, at least. Guessed."""
 
 
 @dataclass

@@ -8,7 +8,10 @@ from hdl2grid.base.rng import SplitMix64
 from hdl2grid.circuit.model import Source
 
 _WEIGHTS = {"ticker": 12, "button": 2, "switch": 3}
+"""How often each kind of source is chosen, relative to the others. Guessed: time passes more often than hands act."""
+
 _MAX_TRIES = 400
+"""Most attempts to shorten a list of events. Guessed."""
 
 
 def random_events(sources: Sequence[Source], count: int, seed: int) -> Iterator[str]:
@@ -37,9 +40,8 @@ def random_events(sources: Sequence[Source], count: int, seed: int) -> Iterator[
 
 
 def shorten(events: Sequence[str], is_wrong: Callable[[Sequence[str]], bool]) -> tuple[str, ...]:
-    """A shorter list for which `is_wrong` still holds, as it must for `events`: chunks are left out, large ones
-    first (A. Zeller, R. Hildebrandt, Simplifying and isolating failure-inducing input, 2002). At most 400
-    tries."""
+    """A shorter list for which `is_wrong` still holds, as it must for `events`. Chunks are left out, large ones first
+    (A. Zeller, R. Hildebrandt, Simplifying and isolating failure-inducing input, 2002), in at most _MAX_TRIES tries."""
     kept = list(events)
     size = max(1, len(kept) // 2)
     tries = 0

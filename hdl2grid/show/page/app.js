@@ -1,4 +1,4 @@
-// The page: one drawing, three things to do with it.
+// The page as it is seen: one drawing, three things to do with it. model.js holds what is chosen and shown.
 
 import { button, checkbox, h, icon, s } from "./dom.js";
 import { showHelp, withCaution } from "./dialogs.js";
@@ -6,65 +6,51 @@ import { Drawing } from "./drawing.js";
 import { follow, FOLLOWER_HASH, Leader } from "./follow.js";
 import { inspectPanel, wireSample } from "./inspect.js";
 import { Lay } from "./lay.js";
-import { Naming } from "./naming.js";
-import { boardOf, networkOf } from "./network.js";
+import { MODES, PageModel } from "./model.js";
 import { Play } from "./play.js";
 import { Search } from "./search.js";
 import { applyTheme, showSettings } from "./settings.js";
 import { load } from "./store.js";
 import { setCatalogue, t, tile } from "./text.js";
-import { extract } from "./tiles.js";
 import { View } from "./view.js";
-import { lane, TILE } from "./wires.js";
-
-const WIRE_REACH = 0.11;
-const MODES = ["look", "play", "lay"];
 
 class Page {
   constructor(data) {
-    Object.assign(this, data);
-    this.board = { ...boardOf(this.plan), backdrop: this.plan.backdrop ?? [] };
-    this.found = extract(this.board);
-    this.network = networkOf(this.board, this.found);
-    this.naming = new Naming(this.board, this.found, this.origin);
-    this.scene = { board: this.board, found: this.found, naming: this.naming };
-    this.chosen = null;
-    this.cursor = null;
-    this.shown = this.plan.colours.map(() => true);
+    this.model = new PageModel(data);
     this.isFollower = window.location.hash === FOLLOWER_HASH && window.opener !== null;
-    this.mode = "look";
-    this.leader = this.isFollower ? null : new Leader(this.hash, () => this.snapshot());
+    this.leader = this.isFollower ? null : new Leader(data.hash, () => this.snapshot());
   }
 
   // Building.
 
   /** Builds everything in the language that is chosen. */
   build() {
-    this.language = load("language") ?? this.ownLanguage;
-    if (!this.languages.some(([tag]) => tag === this.language)) this.language = this.ownLanguage;
-    setCatalogue(this.catalogues[this.language]);
+    const { languages, ownLanguage, catalogues, plan, board } = this.model;
+    const kept = load("language");
+    this.language = languages.some(([tag]) => tag === kept) ? kept : ownLanguage;
+    setCatalogue(catalogues[this.language]);
     document.documentElement.lang = this.language;
-    document.title = this.plan.name;
+    document.title = plan.name;
     document.body.className = this.isFollower ? "alone" : "";
     const player = this.play?.player;
     this.play?.run(false);
     document.getElementById("page")?.remove();
     const stage = this.makeStage();
-    this.drawing = new Drawing(this.svg, this.colours);
+    this.drawing = new Drawing(this.svg, this.model.colours);
     this.play = new Play(this);
     if (player) this.play.player = player;
     this.lay = new Lay(this);
     const root = this.isFollower ? this.aloneRoot(stage) : this.fullRoot(stage);
     document.body.prepend(root);
-    this.view.board = [this.board.width, this.board.height];
-    this.setMode(this.mode);
+    this.view.board = [board.width, board.height];
+    this.setMode(this.model.mode);
   }
 
   fullRoot(stage) {
     this.panel = h("div", { class: "panel-body", id: "panel", role: "tabpanel", tabindex: 0 });
     this.search = new Search(this, (entry) => this.chooseEntry(entry));
     const header = h("header", {},
-      h("h1", {}, this.plan.name),
+      h("h1", {}, this.model.plan.name),
       this.makeTabs(),
       this.search.element,
       button(t("Second window"), () => this.openSecond(), { class: "quiet second" }),
@@ -77,7 +63,7 @@ class Page {
   }
 
   aloneRoot(stage) {
-    const note = h("h1", { class: "follows" }, t("{name}: this window follows the first", { name: this.plan.name }));
+    const note = h("h1", { class: "follows" }, t("{name}: this window follows the first", { name: this.model.plan.name }));
     return h("div", { id: "page" }, h("main", {}, note, h("div", { class: "canvas" }, this.makeToolbar(), stage, this.makeStatus())));
   }
 
@@ -91,9 +77,9 @@ class Page {
     const step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
     if (!step) return;
     event.preventDefault();
-    const next = (MODES.indexOf(mode) + step + MODES.length) % MODES.length;
-    this.setMode(MODES[next]);
-    this.tabs[next].focus();
+    const next = this.model.modeAfter(mode, step);
+    this.setMode(next);
+    this.tabs[MODES.indexOf(next)].focus();
   }
 
   makeToolbar() {
@@ -107,8 +93,8 @@ class Page {
       button(t("Move up"), move(0, -1), { sign: icon("M4 12L10 6L16 12") }),
       button(t("Move down"), move(0, 1), { sign: icon("M4 8L10 14L16 8") }),
     ];
-    const wires = this.colours.map((colour, i) =>
-      checkbox(colour.code ? `${colour.name} (${colour.code})` : colour.name, this.shown[i], (on) => this.showColour(i, on), wireSample(this, i)),
+    const wires = this.model.colours.map((colour, i) =>
+      checkbox(colour.code ? `${colour.name} (${colour.code})` : colour.name, this.model.shown[i], (on) => this.showColour(i, on), wireSample(this, i)),
     );
     return h("div", { class: "toolbar" }, h("div", { class: "tools", role: "group", "aria-label": t("View") }, tools), h("fieldset", { class: "wires-shown" }, h("legend", {}, t("Wires")), wires));
   }
@@ -122,7 +108,7 @@ class Page {
       click: (...at) => this.click(...at),
       moved: () => {},
     });
-    this.stage = h("div", { class: "stage", tabindex: 0, role: "application", "aria-label": t("Drawing of {name}", { name: this.plan.name }), "aria-describedby": "drawing-keys", onkeydown: (event) => this.key(event) }, h("span", { class: "corner", "aria-hidden": "true" }), rulers.x, rulers.y, this.svg);
+    this.stage = h("div", { class: "stage", tabindex: 0, role: "application", "aria-label": t("Drawing of {name}", { name: this.model.plan.name }), "aria-describedby": "drawing-keys", onkeydown: (event) => this.key(event) }, h("span", { class: "corner", "aria-hidden": "true" }), rulers.x, rulers.y, this.svg);
     return this.stage;
   }
 
@@ -136,9 +122,10 @@ class Page {
   // Modes.
 
   setMode(mode) {
-    if (this.mode === "play" && mode !== "play") this.play.run(false);
-    const wasLaying = this.mode === "lay" || !this.drawing.board;
-    this.mode = mode;
+    const { model } = this;
+    if (model.mode === "play" && mode !== "play") this.play.run(false);
+    const wasLaying = model.mode === "lay" || !this.drawing.board;
+    model.setMode(mode);
     document.body.dataset.mode = mode;
     this.tabs?.forEach((tab, i) => {
       const isHere = MODES[i] === mode;
@@ -147,16 +134,15 @@ class Page {
     });
     this.panel?.setAttribute("aria-labelledby", `tab-${mode}`);
     if (mode === "lay") {
-      this.chosen = null;
       this.lay.show();
     } else if (wasLaying) {
-      this.scene = { board: this.board, found: this.found, naming: this.naming };
-      this.drawing.draw(this.board, this.found);
+      model.showPlan();
+      this.drawing.draw(model.board, model.found);
       this.play.shownBits = null;
       this.play.paintDrawing();
       this.view.fit();
     }
-    if (mode === "lay" && !this.lay.steps.length) this.drawing.draw(this.board, this.found);
+    if (mode === "lay" && !this.lay.steps.length) this.drawing.draw(model.board, model.found);
     this.showPanel();
     if (mode === "play") this.play.pace.request();
     this.restoreHighlight();
@@ -165,32 +151,28 @@ class Page {
 
   showPanel() {
     if (!this.panel) return;
-    const content = { look: () => inspectPanel(this, this.chosen), play: () => this.play.panel, lay: () => this.lay.panel }[this.mode]();
-    this.panelTitle.textContent = this.tabs[MODES.indexOf(this.mode)].textContent;
+    const { mode, chosen } = this.model;
+    const content = { look: () => inspectPanel(this, chosen), play: () => this.play.panel.element, lay: () => this.lay.panel }[mode]();
+    this.panelTitle.textContent = this.tabs[MODES.indexOf(mode)].textContent;
     if (this.panel.firstChild !== content) this.panel.replaceChildren(content);
   }
 
-  /** The board that is drawn while a machine is laid, in place of the plan's own. */
-  showScene(board, found) {
-    this.scene = { board, found, naming: new Naming(board, found, this.origin) };
-  }
-
   bitOf(device) {
-    return this.mode === "lay" ? undefined : this.play?.bitOf(device);
+    return this.model.mode === "lay" ? undefined : this.play?.bitOf(device);
   }
 
   // Choosing and highlighting.
 
   choose(chosen) {
-    this.chosen = chosen;
-    if (this.mode === "look") this.showPanel();
+    this.model.chosen = chosen;
+    if (this.model.mode === "look") this.showPanel();
     this.restoreHighlight();
     this.changed();
   }
 
   chooseEntry(entry) {
     const [x, y] = entry.at;
-    if (this.mode === "lay") this.setMode("look");
+    if (this.model.mode === "lay") this.setMode("look");
     this.locate(x, y, entry.thing.net !== undefined ? { net: entry.thing.net } : null);
     this.say(`${entry.text} ${tile(x, y)}`);
   }
@@ -202,85 +184,55 @@ class Page {
   }
 
   restoreHighlight() {
-    if (!this.chosen) this.drawing.highlight([], []);
-    else if (this.chosen.net !== undefined) this.highlightNet(this.chosen.net);
-    else this.highlightTile(this.chosen.x, this.chosen.y);
-    this.drawing.svg.classList.toggle("has-choice", this.chosen !== null);
-    this.drawing.cursor(this.cursor);
+    const { chosen, cursor } = this.model;
+    this.highlight(chosen);
+    this.drawing.svg.classList.toggle("has-choice", chosen !== null);
+    this.drawing.cursor(cursor);
   }
 
-  highlightNet(net) {
-    const { found } = this.scene;
-    this.drawing.highlight([net], [...found.nets[net].drivers, ...found.nets[net].sinks]);
+  highlight(target) {
+    const { nets, devices } = this.model.marksOf(target);
+    this.drawing.highlight(nets, devices);
   }
 
-  highlightTile(x, y) {
-    const { found, naming } = this.scene;
-    const device = naming.deviceAt(x, y);
-    const stack = naming.stackOfDevice.get(device);
-    const nets = [...new Set(found.netsAt(x, y).map((place) => place.net))];
-    this.drawing.highlight(nets, stack !== undefined ? naming.stackDevices(stack) : device >= 0 ? [device] : []);
+  netText(net) {
+    const { naming } = this.model.scene;
+    return [naming.netWords(net), naming.netReach(net)];
   }
 
-  /** The net whose wire is nearest to a point in a tile, if one is near enough or nothing else is there. */
-  netNear(x, y, fx, fy) {
-    const { found, naming, board } = this.scene;
-    const here = found.netsAt(x, y).filter((place) => this.shown[place.colour]);
-    if (!here.length) return -1;
-    const joined = (net, dx, dy) => found.netsAt(x + dx, y + dy).some((place) => place.net === net);
-    let [best, distance] = [-1, Infinity];
-    for (const { net, colour, half } of here) {
-      const at = lane(0, colour, board.colours.length) / TILE;
-      const across = half !== "ns" && (joined(net, -1, 0) || joined(net, 1, 0)) ? Math.abs(fy - at) : Infinity;
-      const down = half !== "we" && (joined(net, 0, -1) || joined(net, 0, 1)) ? Math.abs(fx - at) : Infinity;
-      const near = Math.min(across, down, 0.5);
-      if (near < distance) [best, distance] = [net, near];
-    }
-    const device = naming.deviceAt(x, y);
-    const onBox = device >= 0 && this.scene.board.devices[device].kind !== "crossover" && Math.max(Math.abs(fx - 0.5), Math.abs(fy - 0.5)) < 0.37;
-    return onBox || (device >= 0 && distance > WIRE_REACH) ? -1 : best;
+  tileText(x, y) {
+    return this.model.scene.naming.tileWords(x, y, (i) => this.bitOf(i));
   }
 
   hover(x, y, fx, fy) {
-    const { board, naming } = this.scene;
-    if (x < 0 || y < 0 || x >= board.width || y >= board.height) {
+    const target = this.model.targetAt(x, y, fx, fy);
+    if (!target) {
       this.unhover();
       return;
     }
-    const net = this.netNear(x, y, fx, fy);
     this.place.textContent = tile(x, y);
-    this.under.textContent = net >= 0 ? `${naming.netWords(net)} · ${naming.netReach(net)}` : naming.tileWords(x, y, (i) => this.bitOf(i));
-    const key = net >= 0 ? `net ${net}` : `tile ${x},${y}`;
-    if (key === this.hovered) return;
-    this.hovered = key;
-    if (net >= 0) this.highlightNet(net);
-    else if (naming.deviceAt(x, y) >= 0) this.highlightTile(x, y);
+    this.under.textContent = target.net !== undefined ? this.netText(target.net).join(" · ") : this.tileText(x, y);
+    if (!this.model.hover(target)) return;
+    if (this.model.isThing(target)) this.highlight(target);
     else this.restoreHighlight();
   }
 
   unhover() {
-    if (this.hovered === null) return;
-    this.hovered = null;
+    if (!this.model.hover(null)) return;
     this.place.textContent = this.under.textContent = "";
     this.restoreHighlight();
   }
 
   click(x, y, fx, fy) {
-    const { board } = this.scene;
-    if (x < 0 || y < 0 || x >= board.width || y >= board.height) {
-      this.choose(null);
-      return;
-    }
-    this.cursor = { x, y };
-    const net = this.netNear(x, y, fx, fy);
-    if (net >= 0) this.choose({ net });
-    else if (!this.actOn(x, y)) this.choose({ x, y });
+    const target = this.model.targetAt(x, y, fx, fy);
+    if (target) this.model.cursor = { x, y };
+    if (!target || target.net !== undefined || !this.actOn(x, y)) this.choose(target);
   }
 
   /** While playing: presses, flips, starts or stops the source on a tile; false where there is none. */
   actOn(x, y) {
-    if (this.mode !== "play" || this.isFollower) return false;
-    const source = this.network.sources.findIndex((device) => device.x === x && device.y === y);
+    if (this.model.mode !== "play" || this.isFollower) return false;
+    const source = this.model.sourceAt(x, y);
     if (source < 0) return false;
     this.withCaution(() => this.play.act(source));
     return true;
@@ -293,10 +245,10 @@ class Page {
   // The keyboard.
 
   setCursor(x, y) {
-    const { board } = this.scene;
-    this.cursor = { x: Math.min(board.width - 1, Math.max(0, x)), y: Math.min(board.height - 1, Math.max(0, y)) };
-    this.view.reveal(this.cursor.x, this.cursor.y);
-    this.drawing.cursor(this.cursor);
+    this.model.moveCursor(x, y);
+    const { cursor } = this.model;
+    this.view.reveal(cursor.x, cursor.y);
+    this.drawing.cursor(cursor);
   }
 
   key(event) {
@@ -325,40 +277,40 @@ class Page {
       return;
     }
     const far = event.shiftKey ? 5 : 1;
-    const from = this.cursor ?? { x: Math.round(this.view.centre[0]) - dx * far, y: Math.round(this.view.centre[1]) - dy * far };
+    const [middleX, middleY] = this.view.centre.map(Math.round);
+    const from = this.model.cursor ?? { x: middleX - dx * far, y: middleY - dy * far };
     this.setCursor(from.x + dx * far, from.y + dy * far);
-    const { x, y } = this.cursor;
-    this.highlightTile(x, y);
-    const words = this.scene.naming.tileWords(x, y, (i) => this.bitOf(i));
+    const { x, y } = this.model.cursor;
+    this.highlight({ x, y });
+    const words = this.tileText(x, y);
     this.place.textContent = tile(x, y);
     this.under.textContent = words;
     this.say(`${tile(x, y)}: ${words}`);
   }
 
   chooseAtCursor() {
-    if (!this.cursor) return;
-    const { x, y } = this.cursor;
+    if (!this.model.cursor) return;
+    const { x, y } = this.model.cursor;
     if (!this.actOn(x, y)) this.choose({ x, y });
   }
 
   nextNet() {
-    if (!this.cursor) return;
-    const { x, y } = this.cursor;
-    const here = [...new Set(this.scene.found.netsAt(x, y).map((place) => place.net))];
-    if (!here.length) {
+    if (!this.model.cursor) return;
+    const { x, y } = this.model.cursor;
+    const net = this.model.nextNet();
+    if (net < 0) {
       this.say(t("There is no wire on {tile}", { tile: tile(x, y) }));
       return;
     }
-    const net = here[(here.indexOf(this.chosen?.net) + 1) % here.length];
     this.choose({ net });
-    this.say(`${this.scene.naming.netWords(net)}, ${this.scene.naming.netReach(net)}`);
+    this.say(this.netText(net).join(", "));
   }
 
   // What else is shown, and to whom.
 
   showColour(colour, on) {
-    this.shown[colour] = on;
-    this.drawing.showColours(this.shown);
+    this.model.shown[colour] = on;
+    this.drawing.showColours(this.model.shown);
     this.changed();
   }
 
@@ -375,8 +327,8 @@ class Page {
   }
 
   snapshot() {
-    const shared = { mode: this.mode, chosen: this.chosen, shown: this.shown, theme: document.documentElement.dataset.theme };
-    return { ...shared, play: this.play.snapshot(), lay: this.lay.snapshot() };
+    const { theme } = document.documentElement.dataset;
+    return { ...this.model.snapshot(), theme, play: this.play.snapshot(), lay: this.lay.snapshot() };
   }
 
   changed() {
@@ -386,22 +338,23 @@ class Page {
   /** In a second window: shows what the first one shows. */
   follow({ mode, chosen, shown, theme, play, lay }) {
     document.documentElement.dataset.theme = theme;
-    const isNewMode = mode !== this.mode;
+    const isNewMode = mode !== this.model.mode;
     const isNewStep = mode === "lay" && lay.step !== this.lay.at;
     this.lay.at = lay.step;
-    this.chosen = chosen;
+    this.model.chosen = chosen;
     if (isNewMode) this.setMode(mode);
     else if (isNewStep) this.lay.apply(lay);
     if (mode !== "lay") this.play.apply(play);
-    this.shown = shown;
+    this.model.shown = shown;
     this.drawing.showColours(shown);
     this.restoreHighlight();
   }
 
   /** What goes on paper: the whole board, or what the step that is being laid shows. */
   showPrinted() {
-    const whole = [0, 0, this.board.width - 1, this.board.height - 1];
-    const area = (this.mode === "lay" && this.view.fitted) || whole;
+    const { board, mode } = this.model;
+    const whole = [0, 0, board.width - 1, board.height - 1];
+    const area = (mode === "lay" && this.view.fitted) || whole;
     this.drawing.showPrinted(area);
     this.view.showPrinted(area);
   }
@@ -414,7 +367,7 @@ export function start() {
   page.build();
   window.addEventListener("beforeprint", () => page.showPrinted());
   window.addEventListener("afterprint", () => page.view.apply());
-  if (page.isFollower) follow(page.hash, (snapshot) => page.follow(snapshot));
+  if (page.isFollower) follow(page.model.hash, (snapshot) => page.follow(snapshot));
   document.documentElement.dataset.ready = "true";
 }
 

@@ -34,7 +34,7 @@ function originFacts({ signals, sources, blocks }) {
 }
 
 function tileCard(page, x, y) {
-  const { naming, plan, found } = page;
+  const { naming, plan, found } = page.model;
   const device = naming.deviceAt(x, y);
   const nets = found.netsAt(x, y);
   const cards = [h("h3", {}, t("Tile {tile}", { tile: tile(x, y) }))];
@@ -56,7 +56,7 @@ function tileCard(page, x, y) {
 }
 
 function stackFacts(page, stack) {
-  const { naming, plan, found } = page;
+  const { naming, plan, found } = page.model;
   const { gate, toggles, strobe } = found.stacks[stack];
   const device = plan.devices[gate];
   const kind = strobe >= 0 ? t("samples its toggle when its strobe is hit") : t("emits when its function changes");
@@ -70,14 +70,14 @@ function stackFacts(page, stack) {
 }
 
 function netButton(page, net) {
-  const { naming, plan, found } = page;
+  const { naming, plan, found } = page.model;
   const { colour } = found.nets[net];
   const line = wireSample(page, colour);
   return h("button", { type: "button", class: "link", onclick: () => page.choose({ net }) }, line, naming.netWords(net), h("small", {}, naming.netReach(net)));
 }
 
 function netCard(page, net) {
-  const { naming, plan, found } = page;
+  const { naming, plan, found } = page.model;
   const { colour, drivers, sinks } = found.nets[net];
   const taps = naming.signalsOfNet[net];
   const gates = drivers.filter((i) => plan.devices[i].kind === "gate");
@@ -93,7 +93,7 @@ function netCard(page, net) {
 }
 
 function deviceLinks(page, indices) {
-  const { naming, plan } = page;
+  const { naming, plan } = page.model;
   if (!indices.length) return h("p", {}, t("nothing"));
   const item = (i) => {
     const device = plan.devices[i];
@@ -114,19 +114,19 @@ export function wireSample(page, colour) {
 }
 
 function summary(page) {
-  const { plan, found } = page;
-  const tiles = plan.colours.map((name, colour) => page.board.tiles[colour].size);
+  const { plan, found } = page.model;
+  const tiles = plan.colours.map((name, colour) => page.model.board.tiles[colour].size);
   return h("div", { class: "inspect" },
     h("p", { class: "hint" }, t("Choose a tile or a wire in the drawing, or search. With the keyboard: Tab to the drawing, then the arrow keys and Enter.")),
     facts([
-      [t("Grid"), t("{width} x {height} tiles", { width: page.board.width, height: page.board.height })],
+      [t("Grid"), t("{width} x {height} tiles", { width: page.model.board.width, height: page.model.board.height })],
       [t("Stacks"), String(found.stacks.length)],
       [t("Nets"), String(found.nets.length)],
       [t("Wire"), tn("{n} tile", "{n} tiles", tiles.reduce((a, b) => a + b, 0))],
       [t("Target"), plan.target],
     ]),
     h("h3", {}, t("Legend")),
-    legend(page),
+    legend(page.model),
   );
 }
 

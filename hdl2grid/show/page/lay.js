@@ -77,12 +77,13 @@ function mistakesList(mistakes, lang) {
 }
 
 export class Lay {
-  /** `page` offers plan, guide, hash, laying, drawing, view, say(text), changed(). */
+  /** `page` offers model, drawing, view, say(text), changed(). */
   constructor(page) {
     this.page = page;
-    this.steps = page.guide ? stepsOf(page.guide) : [];
-    this.progress = new Progress(page.plan, page.laying, this.steps);
-    const kept = load(`progress:${page.hash}`) ?? {};
+    const { plan, guide, laying, hash } = page.model;
+    this.steps = guide ? stepsOf(guide) : [];
+    this.progress = new Progress(plan, laying, this.steps);
+    const kept = load(`progress:${hash}`) ?? {};
     this.done = new Set((kept.done ?? []).filter((i) => i < this.steps.length));
     this.at = Math.min(Math.max(0, kept.at ?? 0), Math.max(0, this.steps.length - 1));
     this.kept = true;
@@ -96,7 +97,7 @@ export class Lay {
   }
 
   keep() {
-    this.kept = save(`progress:${this.page.hash}`, { done: [...this.done].sort((a, b) => a - b), at: this.at });
+    this.kept = save(`progress:${this.page.model.hash}`, { done: [...this.done].sort((a, b) => a - b), at: this.at });
   }
 
   go(index) {
@@ -133,7 +134,7 @@ export class Lay {
     const after = this.progress.after(this.at + 1);
     const found = after.extraction();
     const isNew = (device) => this.step.actions.some((a) => a.do === "place" && a.x === device.x && a.y === device.y);
-    this.page.showScene(after, found);
+    this.page.model.showScene(after, found);
     drawing.draw(after, found, { net: () => "old", device: (i) => (isNew(after.devices[i]) ? "new" : "old") });
     const strokes = (verb) => this.step.actions
       .filter((action) => action.do === verb)
@@ -171,12 +172,12 @@ export class Lay {
   }
 
   chapterList() {
-    const { sections } = this.page.guide;
+    const { sections } = this.page.model.guide;
     const chapters = sections.map((section, i) => {
       const own = this.steps.flatMap((step, index) => (step.section === i ? [index] : []));
       const done = own.filter((index) => this.done.has(index)).length;
       const text = `${i + 1}. ${section.title} (${done}/${own.length})`;
-      return h("option", { value: i, lang: this.page.guideLanguage, selected: this.step.section === i, disabled: own.length === 0 }, text);
+      return h("option", { value: i, lang: this.page.model.guideLanguage, selected: this.step.section === i, disabled: own.length === 0 }, text);
     });
     const choose = (event) => this.go(this.steps.findIndex((step) => step.section === Number(event.target.value)));
     return h("label", { class: "field" }, h("span", {}, t("Chapter")), h("select", { onchange: choose, "data-key": "chapter" }, chapters));
@@ -190,9 +191,9 @@ export class Lay {
 
   card() {
     const { step } = this;
-    const section = this.page.guide.sections[step.section];
+    const section = this.page.model.guide.sections[step.section];
     const isFirst = this.steps[this.at - 1]?.section !== step.section;
-    const lang = this.page.guideLanguage;
+    const lang = this.page.model.guideLanguage;
     return h("div", { class: "card step" },
       isFirst && section.why && h("p", { class: "why", lang }, section.why),
       h("h3", {}, t("Step {number}", { number: step.label }), step.title && [" ", h("span", { lang }, step.title)]),
@@ -254,14 +255,14 @@ export class Lay {
 
   /** The progress as a text that `importText` reads. */
   exportText() {
-    const { plan, hash } = this.page;
+    const { plan, hash } = this.page.model;
     const done = [...this.done].sort((a, b) => a - b).map((i) => this.steps[i].number);
     return `${JSON.stringify({ format: "hdl2grid progress", version: 1, plan: plan.name, plan_sha256: hash, done }, null, 2)}\n`;
   }
 
   exportFile() {
     const url = URL.createObjectURL(new Blob([this.exportText()], { type: "application/json" }));
-    h("a", { href: url, download: `${this.page.plan.name}-progress.json` }).click();
+    h("a", { href: url, download: `${this.page.model.plan.name}-progress.json` }).click();
     setTimeout(() => URL.revokeObjectURL(url), 10000);
     this.tell(t("Exported"));
   }
@@ -279,7 +280,7 @@ export class Lay {
     }
     if (data?.format !== "hdl2grid progress" || data.version !== 1 || !Array.isArray(data.done)) {
       this.tell(t("This file holds no progress that was exported here."));
-    } else if (data.plan_sha256 !== this.page.hash) {
+    } else if (data.plan_sha256 !== this.page.model.hash) {
       this.tell(t("This progress belongs to another plan ({name}) and was not taken over.", { name: String(data.plan).slice(0, 60) }));
     } else {
       const index = new Map(this.steps.map((step, i) => [step.number, i]));

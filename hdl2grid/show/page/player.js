@@ -4,6 +4,16 @@ import { Engine } from "./engine.js";
 
 const MAX_WAVES_A_STEP = 100000;
 
+/** How many times as fast as real time a machine may run: an hour a second at most. Guessed. */
+export const SPEEDS = [0.25, 1, 10, 60, 3600];
+
+/** The speed at which the quickest ticker ticks about once a second. */
+export function easySpeed(sources) {
+  const periods = sources.flatMap((source) => (source.kind === "ticker" ? [source.period_s] : []));
+  const shortest = Math.min(...periods, Infinity);
+  return periods.length ? (SPEEDS.findLast((speed) => speed >= 1 && speed <= Math.max(1, shortest)) ?? 1) : 1;
+}
+
 /** Decimals of a number as JSON writes it. */
 function decimals(number) {
   const [mantissa, exponent] = String(number).split("e");

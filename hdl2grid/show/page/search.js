@@ -7,7 +7,7 @@ import { t, tile, tn } from "./text.js";
 const MAX_SHOWN = 12;
 
 export class Search {
-  /** `page` offers naming, board, say(text); `onchoose` gets the entry that was chosen. */
+  /** `page` offers model, say(text); `onchoose` gets the entry that was chosen. */
   constructor(page, onchoose) {
     this.page = page;
     this.onchoose = onchoose;
@@ -33,8 +33,8 @@ export class Search {
   }
 
   search() {
-    this.entries ??= this.page.naming.entries();
-    this.found = findEntries(this.entries, this.input.value, this.page.board);
+    this.entries ??= this.page.model.naming.entries();
+    this.found = findEntries(this.entries, this.input.value, this.page.model.board);
     this.active = this.found.length ? 0 : -1;
     this.show();
     if (this.input.value.trim()) this.page.say(tn("{n} found", "{n} found", this.found.length));

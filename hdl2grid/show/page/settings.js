@@ -32,7 +32,7 @@ export function settingsBody(page, relabel) {
   };
   return h("div", { class: "settings" },
     select(t("Theme"), themes, load("theme") ?? "system", chooseTheme),
-    select(t("Language"), page.languages, page.language, chooseLanguage),
+    select(t("Language"), page.model.languages, page.language, chooseLanguage),
   );
 }
 
