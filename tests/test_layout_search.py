@@ -17,7 +17,7 @@ from hdl2grid.layout.arrays import ALONG_X, ALONG_Y, Board, Scratch, Shape, make
 from hdl2grid.layout.assemble import assemble
 from hdl2grid.layout.grid_lines import without_line
 from hdl2grid.layout.lay_out import LayoutParams, lay_out
-from hdl2grid.layout.net_tree import route_net
+from hdl2grid.layout.net_tree import Prices, route_net
 from hdl2grid.layout.occupancy import lay_all
 from hdl2grid.layout.placement import PlaceParams, apart, index_tiles, pack, place
 from hdl2grid.layout.routing import RouteParams, find_conflicts, rip_all, route
@@ -97,7 +97,7 @@ def test_a_cut_line_leaves_the_gaps() -> None:
 def gaps_kept(shape: Shape, board: Board, gap_x: int, gap_y: int) -> bool:
     boxes = list(zip(board.x, board.y, shape.w, shape.h, strict=True))
     inside = all(min(x, y) >= 1 and x + w < board.size[0] and y + h < board.size[1] for x, y, w, h in boxes)
-    return inside and all(apart(*a, *b, gap_x, gap_y) for a, b in combinations(boxes, 2))
+    return inside and all(apart(a, b, gap_x, gap_y) for a, b in combinations(boxes, 2))
 
 
 # -- single searches ----------------------------------------------------------------------------------------------
@@ -159,7 +159,7 @@ def test_a_search_finds_a_cheapest_way_round_devices() -> None:
         tiles = [(x, y) for x in range(size[0]) for y in range(size[1])]
         start, goal, *blocks = dice.sample(tiles, 2 + dice.randrange(len(tiles) // 2))
         _, shape, board, scratch = lamps([(start, goal)], blocks, size)
-        reached = route_net(0, shape, board, scratch, 1.0, BEND, 4.0, sum(size), False)
+        reached = route_net(0, shape, board, scratch, Prices(1.0, BEND, 4.0), sum(size), False)
         best = cheapest(start, goal, set(blocks), size)
         assert reached == (best is not None)
         if best is None:
@@ -219,7 +219,7 @@ def test_conflicts_are_counted_where_they_are() -> None:
 def test_a_net_in_two_parts_is_a_conflict():
     """Whatever its router said: a wire with a hole counts as one with a pin that was not reached."""
     _, shape, board, scratch = lamps([((1, 1), (5, 1))], [], (8, 4))
-    assert route_net(0, shape, board, scratch, 1.0, 0.25, 4.0, 4, False)
+    assert route_net(0, shape, board, scratch, Prices(1.0, 0.25, 4.0), 4, False)
     board.reached[0] = True
     lay_all(board)
     assert find_conflicts(board, scratch, 0.0) == 0

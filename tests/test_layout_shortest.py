@@ -17,7 +17,7 @@ import pytest
 from test_layout_search import lamps
 
 from hdl2grid.layout.arrays import ALONG_X, ALONG_Y, COLOURS, OTHER, Board
-from hdl2grid.layout.net_tree import route_net
+from hdl2grid.layout.net_tree import Prices, route_net
 from hdl2grid.layout.occupancy import lay_all
 
 Tile = tuple[int, int]
@@ -185,7 +185,8 @@ def test_no_path_is_cheaper(seed: int) -> None:
         lengths, paths = nx.single_source_dijkstra(graph, (case.start, None, False))
         goals = [node for node in lengths if node[0] == case.goal]
         shape, board, scratch = lay_case(case)
-        reached = route_net(0, shape, board, scratch, case.present, BEND, case.cross, sum(case.size), False)
+        prices = Prices(case.present, BEND, case.cross)
+        reached = route_net(0, shape, board, scratch, prices, sum(case.size), False)
         assert reached == bool(goals)
         if not goals:
             continue

@@ -8,7 +8,7 @@ when a variable of the signal has the colour.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from itertools import combinations
 from typing import Any
 
@@ -23,18 +23,21 @@ from hdl2grid.nets.model import Netlist, Site
 Bools = npt.NDArray[np.bool_]
 Ints = npt.NDArray[np.int64]
 COLOURS = 4
+"""Colours of wire."""
 ALONG_X, ALONG_Y, OTHER = 0, 1, 2
 """What a net does on a tile: straight along x, straight along y, or a bend, a branch, an end, a pin."""
 CLOSED = -2
 """In `Board.grid`: a tile where no movable cell may stand."""
 LARGE = 60
 """Cells of a machine that is laid out as a large one: its panel is in the middle, and cells stand between its pixels
-where they leave the nets room."""
+where they leave the nets room. Guessed."""
 BROAD = 250
-"""Cells of a machine that is so large that one layout of it takes minutes."""
+"""Cells of a machine that is so large that one layout of it takes minutes. Guessed."""
 WORST, WORST_OF_LARGE = 10.0, 60.0
-"""The greatest history of a tile: that of a large machine must outweigh the way round a whole panel."""
+"""The greatest history of a tile: that of a large machine must outweigh the way round a whole panel.
+In tiles; guessed."""
 FAR_OFF = 1 << 20
+"""A column or row beyond every grid."""
 WATCH_STOP, WATCH_TRIES, WATCH_CONFLICTS, WATCH_WIDTH, WATCH_HEIGHT, WATCH_LEGAL, WATCH_COMPILING = range(7)
 """Places in `Shape.watch`: whether to stop, iterations done, conflicts, size of the grid, area of the best
 legal layout, kernels being compiled. Long kernels leave their loop as soon as WATCH_STOP is not 0, with the best state
@@ -128,6 +131,17 @@ class Board(Record):
 
 
 @dataclass(frozen=True, eq=False)
+class Placement(Record):
+    """Where cells and their tiles stand, and the colours: as the fields of a Board."""
+
+    x: Any
+    y: Any
+    dx: Any
+    dy: Any
+    colour: Any
+
+
+@dataclass(frozen=True, eq=False)
 class Routes(Record):
     """Routes put aside: as the fields of a Board."""
 
@@ -169,11 +183,10 @@ class Scratch(Record):
     aside: Routes
 
 
-def ragged(rows: Sequence[Sequence[int]]) -> tuple[Ints, Ints]:
-    start = np.zeros(len(rows) + 1, np.int64)
-    if rows:
-        start[1:] = np.cumsum([len(row) for row in rows])
-    return start, np.array([v for row in rows for v in row], np.int64)
+def ragged(start: str, values: str, rows: Sequence[Sequence[int]]) -> dict[str, Any]:
+    """Two fields, by their names: where each row starts, and the values of all rows."""
+    first = np.cumsum([0, *(len(row) for row in rows)], dtype=np.int64)
+    return {start: first, values: np.array([v for row in rows for v in row], np.int64)}
 
 
 def signal_tiles(netlist: Netlist) -> list[list[int]]:
@@ -221,10 +234,10 @@ def make_shape(netlist: Netlist, watch: Ints | None = None, repeats: Sequence[Re
     is_open = panel >= 0 and is_large(netlist) and site == Site() and has_room(netlist)
     members = signal_tiles(netlist)
     copies = _Copies(netlist, pairs, repeats)
-    of_cell: list[list[int]] = [[] for _ in cells]
+    signals_on: list[list[int]] = [[] for _ in cells]
     for s, row in enumerate(members):
         for cell in sorted({tiles[t].cell for t in row}):
-            of_cell[cell].append(s)
+            signals_on[cell].append(s)
     of: list[list[int]] = [[] for _ in netlist.signals]
     on: list[list[tuple[int, int]]] = [[] for _ in tiles]
     for v, (k, s) in enumerate(pairs):
@@ -234,39 +247,40 @@ def make_shape(netlist: Netlist, watch: Ints | None = None, repeats: Sequence[Re
     for s, signal in enumerate(netlist.signals):
         for tile in signal.tiles:
             on[tile].append((s, -1))
+    movable = [i for i in range(len(cells)) if i != panel and not pinned[i] and copies.lead_cell[i] == i]
     return Shape(
-        np.array([c.width for c in cells], np.int64),
-        np.array([c.height for c in cells], np.int64),
-        np.array([i for i in range(len(cells)) if i != panel and not pinned[i] and copies.lead_cell[i] == i], np.int64),
-        np.array([c.mirrorable for c in cells], np.bool_),
-        np.array([t.cell for t in tiles], np.int64),
-        *ragged([c.tiles for c in cells]),
-        *ragged([c.exchangeable for c in cells]),
-        *ragged(members),
-        *ragged(of_cell),
-        np.array([s for _, s in pairs], np.int64),
-        *ragged([netlist.sinks[k].tiles for k, _ in pairs]),
-        *ragged([signal.tiles for signal in netlist.signals]),
-        *ragged(of),
-        *ragged([*([s for s, _ in row] for row in on), []]),
-        np.array([v for row in on for _, v in row], np.int64),
-        panel,
-        int(is_open),
-        pinned,
-        still,
-        np.array(site.keep_out, np.int64).reshape(-1, 4),
-        np.array([_far(limit, number) for number, limit in enumerate(site.zone)], np.int64),
-        new_watch() if watch is None else watch,
-        np.array(copies.lead_cell, np.int64),
-        *ragged(copies.units),
-        np.array(copies.group, np.int64),
-        *ragged(copies.tiles),
-        np.array(copies.lead_sig, np.int64),
-        *ragged(copies.signals),
-        np.array(copies.lead_var, np.int64),
-        *ragged(copies.variables),
-        np.array([_window(netlist, repeat) for repeat in repeats], np.int64).reshape(-1, 4),
-        *_blocks(netlist),
+        w=np.array([c.width for c in cells], np.int64),
+        h=np.array([c.height for c in cells], np.int64),
+        movable=np.array(movable, np.int64),
+        mirrorable=np.array([c.mirrorable for c in cells], np.bool_),
+        cell_of=np.array([t.cell for t in tiles], np.int64),
+        **ragged("cell_start", "cell_tiles", [c.tiles for c in cells]),
+        **ragged("swap_start", "swap_tiles", [c.exchangeable for c in cells]),
+        **ragged("sig_start", "sig_tiles", members),
+        **ragged("of_cell_start", "of_cell", signals_on),
+        signal_of=np.array([s for _, s in pairs], np.int64),
+        **ragged("var_start", "var_tiles", [netlist.sinks[k].tiles for k, _ in pairs]),
+        **ragged("drive_start", "drive_tiles", [signal.tiles for signal in netlist.signals]),
+        **ragged("of_start", "of_vars", of),
+        **ragged("on_start", "on_signal", [*([s for s, _ in row] for row in on), []]),
+        on_var=np.array([v for row in on for _, v in row], np.int64),
+        panel=panel,
+        is_open=int(is_open),
+        pinned=pinned,
+        still=still,
+        keep_out=np.array(site.keep_out, np.int64).reshape(-1, 4),
+        zone=np.array([_far(limit, number) for number, limit in enumerate(site.zone)], np.int64),
+        watch=new_watch() if watch is None else watch,
+        lead_cell=np.array(copies.lead_cell, np.int64),
+        **ragged("unit_start", "unit_cells", copies.units),
+        group=np.array(copies.group, np.int64),
+        **ragged("twin_start", "twin_tiles", copies.tiles),
+        lead_sig=np.array(copies.lead_sig, np.int64),
+        **ragged("sig_twin_start", "sig_twins", copies.signals),
+        lead_var=np.array(copies.lead_var, np.int64),
+        **ragged("var_twin_start", "var_twins", copies.variables),
+        window=np.array([_window(netlist, repeat) for repeat in repeats], np.int64).reshape(-1, 4),
+        **_blocks(netlist),
     )
 
 
@@ -293,7 +307,8 @@ def _window(netlist: Netlist, repeat: Repeat) -> tuple[int, int, int, int]:
     return window[0], window[1], window[2], window[3]
 
 
-def _blocks(netlist: Netlist) -> tuple[Ints, Ints, Ints]:
+def _blocks(netlist: Netlist) -> dict[str, Any]:
+    """The fields of Shape that tell which cells are in which block."""
     rows: dict[str, list[int]] = {}
     for number, cell in enumerate(netlist.cells):
         if cell.block:
@@ -302,7 +317,7 @@ def _blocks(netlist: Netlist) -> tuple[Ints, Ints, Ints]:
     block_of = np.full(len(netlist.cells), -1, np.int64)
     for number, row in enumerate(blocks):
         block_of[row] = number
-    return block_of, *ragged(blocks)
+    return {"block_of": block_of, **ragged("block_start", "block_cells", blocks)}
 
 
 class _Copies:
@@ -337,6 +352,7 @@ class _Copies:
 
 
 def _far(limit: int | None, number: int) -> int:
+    """A limit of the zone, or one beyond every grid: low ones (even `number`) and high ones in turn."""
     return limit if limit is not None else FAR_OFF if number % 2 else -FAR_OFF
 
 
@@ -345,29 +361,29 @@ def make_board(netlist: Netlist, shape: Shape, width: int, height: int) -> Board
     nets, room = _routes_shape(netlist)
     count = len(netlist.cells)
     board = Board(
-        np.zeros(2, np.int64),
-        np.zeros(count, np.int64),
-        np.zeros(count, np.int64),
-        np.array([t.dx for t in netlist.tiles], np.int64),
-        np.array([t.dy for t in netlist.tiles], np.int64),
-        np.zeros((0, 0), np.int64),
-        np.zeros(0, np.int64),
-        np.zeros(len(shape.signal_of), np.int64),
-        np.zeros((len(netlist.signals), COLOURS), np.int64),
-        np.zeros((nets, room), np.int32),
-        np.zeros((nets, room), np.int8),
-        np.zeros(nets, np.int64),
-        np.zeros(nets, np.bool_),
-        np.zeros(nets, np.bool_),
-        np.zeros((COLOURS, 0, 3), np.int16),
-        np.zeros(0, np.int16),
-        np.zeros((COLOURS, 0)),
-        np.zeros((COLOURS, 0), np.bool_),
-        np.zeros(0, np.bool_),
-        np.zeros(len(netlist.signals), np.bool_),
-        np.zeros(nets, np.int64),
-        np.zeros(nets, np.int64),
-        np.zeros(nets, np.int64),
+        size=np.zeros(2, np.int64),
+        x=np.zeros(count, np.int64),
+        y=np.zeros(count, np.int64),
+        dx=np.array([t.dx for t in netlist.tiles], np.int64),
+        dy=np.array([t.dy for t in netlist.tiles], np.int64),
+        grid=np.zeros((0, 0), np.int64),
+        tile_at=np.zeros(0, np.int64),
+        colour=np.zeros(len(shape.signal_of), np.int64),
+        usage=np.zeros((len(netlist.signals), COLOURS), np.int64),
+        route=np.zeros((nets, room), np.int32),
+        ways=np.zeros((nets, room), np.int8),
+        length=np.zeros(nets, np.int64),
+        reached=np.zeros(nets, np.bool_),
+        bad=np.zeros(nets, np.bool_),
+        ways_on=np.zeros((COLOURS, 0, 3), np.int16),
+        crossings=np.zeros(0, np.int16),
+        history=np.zeros((COLOURS, 0)),
+        clash=np.zeros((COLOURS, 0), np.bool_),
+        rows=np.zeros(0, np.bool_),
+        loose=np.zeros(len(netlist.signals), np.bool_),
+        joint=np.zeros(nets, np.int64),
+        strokes=np.zeros(nets, np.int64),
+        bends=np.zeros(nets, np.int64),
     )
     for t in range(len(netlist.tiles)):
         for twin in shape.twin_tiles[shape.twin_start[t] : shape.twin_start[t + 1]]:
@@ -394,33 +410,34 @@ def fresh_board(board: Board, width: int, height: int) -> Board:
 
 
 def make_scratch(netlist: Netlist, width: int, height: int) -> Scratch:
+    """Scratch room for grids of up to so many columns and rows."""
     area = width * height
     most = max([len(row) for row in signal_tiles(netlist)], default=1) + 4
     nets, room = _routes_shape(netlist)
     return Scratch(
-        np.zeros(9 * area),
-        np.zeros(9 * area, np.int32),
-        np.zeros(9 * area, np.int64),
-        np.zeros(1, np.int64),
-        np.zeros(area, np.int8),
-        np.zeros(area, np.int8),
-        np.zeros(area + 1, np.int64),
-        np.zeros(area, np.int64),
-        np.zeros(80 * area + 64),
-        np.zeros(80 * area + 64, np.int32),
-        np.zeros(most, np.int64),
-        np.zeros((COLOURS, area, 2), np.int32),
-        np.zeros((COLOURS, area, 2), np.int8),
-        np.zeros((COLOURS, area), np.int16),
-        np.zeros(4 * most + 64, np.int64),
-        np.zeros((3, most), np.int64),
-        np.zeros(4, np.int64),
-        np.zeros((MOST_COPIES, 3), np.int64),
-        np.zeros(MOST_COPIES, np.int64),
-        np.zeros(1),
-        np.array([WORST_OF_LARGE if is_large(netlist) else WORST]),
-        _room_for_routes(nets, room),
-        _room_for_routes(nets, room),
+        dist=np.zeros(9 * area),
+        prev=np.zeros(9 * area, np.int32),
+        version=np.zeros(9 * area, np.int64),
+        stamp=np.zeros(1, np.int64),
+        mine=np.zeros(area, np.int8),
+        target=np.zeros(area, np.int8),
+        queue=np.zeros(area + 1, np.int64),
+        part=np.zeros(area, np.int64),
+        heap_cost=np.zeros(80 * area + 64),
+        heap_state=np.zeros(80 * area + 64, np.int32),
+        pins=np.zeros(most, np.int64),
+        nets_on=np.zeros((COLOURS, area, 2), np.int32),
+        ways_of=np.zeros((COLOURS, area, 2), np.int8),
+        number=np.zeros((COLOURS, area), np.int16),
+        seen=np.zeros(4 * most + 64, np.int64),
+        buffer=np.zeros((3, most), np.int64),
+        box=np.zeros(4, np.int64),
+        offs=np.zeros((MOST_COPIES, 3), np.int64),
+        copies=np.zeros(MOST_COPIES, np.int64),
+        paid=np.zeros(1),
+        worst=np.array([WORST_OF_LARGE if is_large(netlist) else WORST]),
+        kept=_room_for_routes(nets, room),
+        aside=_room_for_routes(nets, room),
     )
 
 
@@ -432,18 +449,26 @@ def _routes_shape(netlist: Netlist) -> tuple[int, int]:
 
 def _room_for_routes(nets: int, room: int) -> Routes:
     return Routes(
-        np.zeros((nets, room), np.int32),
-        np.zeros((nets, room), np.int8),
-        np.zeros(nets, np.int64),
-        np.zeros(nets, np.bool_),
-        np.zeros(nets, np.int64),
-        np.zeros(nets, np.int64),
-        np.zeros(nets, np.int64),
+        route=np.zeros((nets, room), np.int32),
+        ways=np.zeros((nets, room), np.int8),
+        length=np.zeros(nets, np.int64),
+        reached=np.zeros(nets, np.bool_),
+        joint=np.zeros(nets, np.int64),
+        strokes=np.zeros(nets, np.int64),
+        bends=np.zeros(nets, np.int64),
     )
 
 
 def copy_board(board: Board) -> Board:
-    return Board(*(array.copy() for array in board))
+    """A board with arrays of its own."""
+    return Board(**{f.name: getattr(board, f.name).copy() for f in fields(board)})
+
+
+def placement_of(board: Board) -> Placement:
+    """A copy of the board's placement."""
+    return Placement(
+        x=board.x.copy(), y=board.y.copy(), dx=board.dx.copy(), dy=board.dy.copy(), colour=board.colour.copy()
+    )
 
 
 def restore(board: Board, kept: Board) -> None:

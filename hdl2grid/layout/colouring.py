@@ -6,24 +6,30 @@ each net, with moves of one variable and of a whole net.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numba import njit
 
-from hdl2grid.base.rng import below, seeded, unit
+from hdl2grid.base.rng import below, seeded
+from hdl2grid.layout.annealing import accepts, cooling
 from hdl2grid.layout.arrays import COLOURS, WATCH_STOP, Board, Scratch, Shape
 from hdl2grid.layout.clash_free import ClashFree
 from hdl2grid.layout.matched_blocks import MOST_COPIES
 from hdl2grid.layout.occupancy import grid_tile, neighbour
 from hdl2grid.layout.placement import tree_length
+from hdl2grid.layout.records import Record
+
+TURNS = 4
+"""Annealings at most, each with a dearer clash, before SAT has to find a way. Guessed."""
 
 
 @dataclass(frozen=True)
-class ColourParams:
+class ColourParams(Record):
     """Prices in tiles of wire: `clash` for two nets that would touch on devices, `split` for each net, `overlap` for
-    each tile by which boxes of one colour overlap; `moves_per_variable` is the annealer's budget."""
+    each tile by which boxes of one colour overlap; `moves_per_variable` is the annealer's budget; `hot` and `cold`
+    are its temperatures, in tiles of wire. All guessed."""
 
     clash: float = 60.0
     split: float = 14.0
@@ -86,7 +92,18 @@ def variable_clashes(v: int, c: int, shape: Shape, board: Board, seen: Any) -> i
 
 
 @njit(cache=True)
+def clashes_in(variables: Any, a: int, b: int, shape: Shape, board: Board, seen: Any) -> int:
+    """The same of some variables, in two colours."""
+    clashes = 0
+    for i in range(variables.shape[0]):
+        clashes += variable_clashes(variables[i], a, shape, board, seen)
+        clashes += variable_clashes(variables[i], b, shape, board, seen)
+    return clashes
+
+
+@njit(cache=True)
 def cell_clashes(cell: int, shape: Shape, board: Board, seen: Any) -> int:
+    """Clashes in all colours on the tiles of a cell."""
     clashes = 0
     for k in range(shape.cell_start[cell], shape.cell_start[cell + 1]):
         for c in range(COLOURS):
@@ -142,6 +159,7 @@ def overlap(s: int, c: int, boxes: Any) -> float:
 
 @njit(cache=True)
 def count_clashes(shape: Shape, board: Board, seen: Any) -> int:
+    """Clashes on all tiles; a pair on touching tiles counts at both."""
     total = 0
     for tile in range(shape.on_start.shape[0] - 1):
         for c in range(COLOURS):
@@ -151,6 +169,7 @@ def count_clashes(shape: Shape, board: Board, seen: Any) -> int:
 
 @njit(cache=True)
 def count_usage(shape: Shape, board: Board) -> None:
+    """Fill `usage` from the colours."""
     board.usage[:, :] = 0
     for v in range(shape.signal_of.shape[0]):
         board.usage[shape.signal_of[v], board.colour[v]] += 1
@@ -158,6 +177,7 @@ def count_usage(shape: Shape, board: Board) -> None:
 
 @njit(cache=True)
 def set_colour(v: int, c: int, shape: Shape, board: Board) -> None:
+    """Give a variable another colour; `usage` follows."""
     s = shape.signal_of[v]
     board.usage[s, board.colour[v]] -= 1
     board.usage[s, c] += 1
@@ -218,10 +238,7 @@ def signals_of(kept: Any, count: int, shape: Shape, out: Any) -> int:
 
 
 @njit(cache=True, nogil=True)
-def recolour(
-    rng: Any, shape: Shape, board: Board, scratch: Scratch, moves: int, hot: float, cold: float, w_clash: float,
-    w_split: float, w_overlap: float,
-) -> int:  # fmt: skip
+def recolour(rng: Any, shape: Shape, board: Board, scratch: Scratch, params: ColourParams, moves: int) -> int:
     """Anneal the board's colours; returns the clashes left."""
     n_vars = board.colour.shape[0]
     n_signals = board.usage.shape[0]
@@ -234,8 +251,8 @@ def recolour(
             length[s, c] = net_length(s, c, shape, board, buf, boxes)
     best = board.colour.copy()
     now = best_cost = 0.0
-    ratio = (cold / hot) ** (1.0 / max(1, moves))
-    heat = hot
+    factor = cooling(params.hot, params.cold, moves)
+    heat = params.hot
     old_box = np.zeros((MOST_COPIES, COLOURS, 4), np.int64)
     old_length = np.zeros((MOST_COPIES, COLOURS))
     sigs = np.zeros(MOST_COPIES, np.int64)
@@ -243,7 +260,7 @@ def recolour(
     for _ in range(moves):
         if shape.watch[WATCH_STOP] != 0:
             break
-        heat *= ratio
+        heat *= factor
         v = below(rng, n_vars)
         a = board.colour[v]
         b = below(rng, COLOURS)
@@ -254,10 +271,10 @@ def recolour(
         delta = 0.0
         for i in range(n_sigs):
             s = sigs[i]
-            delta -= w_overlap * (overlap(s, a, boxes) + overlap(s, b, boxes)) + length[s, a] + length[s, b]
+            delta -= params.overlap * (overlap(s, a, boxes) + overlap(s, b, boxes)) + length[s, a] + length[s, b]
             for c in range(COLOURS):
                 if board.usage[s, c] > 0:
-                    delta -= w_split
+                    delta -= params.split
         clash = 0
         for i in range(n_kept):
             for c in (a, b):
@@ -275,10 +292,10 @@ def recolour(
             s = sigs[i]
             for c in range(COLOURS):
                 if board.usage[s, c] > 0:
-                    delta += w_split
-            delta += w_overlap * (overlap(s, a, boxes) + overlap(s, b, boxes)) + length[s, a] + length[s, b]
-        delta += w_clash * clash
-        if delta <= 0.0 or unit(rng) < np.exp(-delta / heat):
+                    delta += params.split
+            delta += params.overlap * (overlap(s, a, boxes) + overlap(s, b, boxes)) + length[s, a] + length[s, b]
+        delta += params.clash * clash
+        if accepts(rng, delta, heat):
             now += delta
             if now < best_cost - 1e-9:
                 best_cost = now
@@ -303,14 +320,11 @@ def choose_colours(shape: Shape, board: Board, scratch: Scratch, params: ColourP
         return 0
     free = int(((shape.lead_var < 0) | (shape.lead_var == np.arange(count))).sum())
     clashes = 1
-    for turn in range(4):
+    for turn in range(TURNS):
         share = 1.0 if turn == 0 else 0.5
         moves = int(params.moves_per_variable * free * share)
-        hot = params.hot * share
-        clashes = recolour(
-            seeded(seed, 2, turn), shape, board, scratch, moves, hot, params.cold, params.clash * (1 + turn),
-            params.split, params.overlap,
-        )  # fmt: skip
+        harder = replace(params, hot=params.hot * share, clash=params.clash * (1 + turn))
+        clashes = recolour(seeded(seed, 2, turn), shape, board, scratch, harder, moves)
         if clashes == 0:
             return 0
     with ClashFree(shape, board) as colours:

@@ -6,47 +6,47 @@ end, are the older way (C. Sechen, A. Sangiovanni-Vincentelli, IEEE JSSC 20, 198
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numba import njit
 
-from hdl2grid.base.rng import below, seeded, unit
+from hdl2grid.base.rng import below, seeded
+from hdl2grid.layout.annealing import accepts, cooling
 from hdl2grid.layout.arrays import WATCH_STOP, Board, Shape, fresh_board
 from hdl2grid.layout.grid_lines import all_apart
 from hdl2grid.layout.placement import PlaceParams, in_order, index_tiles, signal_length, stamp_all
-from hdl2grid.layout.units import exchange, mirror
+from hdl2grid.layout.units import Room, exchange, mirror, pick_toggles
 
 OVERLAP = 4.0
-"""Price of a tile on which two cells, with the room that they need around them, overlap; in tiles of wire."""
+"""Price of a tile on which two cells, with the room that they need around them, overlap; in tiles of wire. Guessed."""
 
 
 @njit(cache=True)
-def overlap_pixels(
-    x: int, y: int, right: int, bottom: int, shape: Shape, board: Board, gx: int, gy: int
-) -> int:  # fmt: skip
+def overlap_pixels(x: int, y: int, right: int, bottom: int, shape: Shape, board: Board, room: Room) -> int:
     """Tiles that a rectangle shares with the pixels of an open panel and the free room after each."""
     panel = shape.panel
     total = 0
     for i in range(shape.cell_start[panel], shape.cell_start[panel + 1]):
         tile = shape.cell_tiles[i]
         px, py = board.x[panel] + board.dx[tile], board.y[panel] + board.dy[tile]
-        wide = min(right, px + 1 + gx) - max(x, px)
+        wide = min(right, px + 1 + room.gap_x) - max(x, px)
         if wide > 0:
-            total += wide * max(0, min(bottom, py + 1 + gy) - max(y, py))
+            total += wide * max(0, min(bottom, py + 1 + room.gap_y) - max(y, py))
     return total
 
 
 @njit(cache=True)
-def overlap(a: int, shape: Shape, board: Board, gx: int, gy: int) -> int:
+def overlap(a: int, shape: Shape, board: Board, room: Room) -> int:
     """Tiles that cell `a` and the free room after it share with other cells and theirs."""
     total = 0
-    x, y = board.x[a], board.y[a]
+    x, y, gx, gy = board.x[a], board.y[a], room.gap_x, room.gap_y
     right, bottom = x + shape.w[a] + gx, y + shape.h[a] + gy
     for b in range(shape.w.shape[0]):
         if b == shape.panel and shape.is_open:
             if b != a:
-                total += overlap_pixels(x, y, right, bottom, shape, board, gx, gy)
+                total += overlap_pixels(x, y, right, bottom, shape, board, room)
             continue
         wide = min(right, board.x[b] + shape.w[b] + gx) - max(x, board.x[b])
         if wide > 0 and b != a:
@@ -75,12 +75,10 @@ def signals_length(a: int, b: int, shape: Shape, board: Board, buf: Any, fresh: 
 
 
 @njit(cache=True, nogil=True)
-def anneal_dense(
-    rng: Any, shape: Shape, board: Board, gx: int, gy: int, margin: int, moves: int, hot: float, cold: float,
-    price: float,
-) -> None:  # fmt: skip
-    """Move, swap and mirror cells, the panel too, and exchange toggles, cooling from `hot` to `cold`; a tile of overlap
-    costs `price`, more the colder it is."""
+def anneal_dense(rng: Any, shape: Shape, board: Board, params: PlaceParams, moves: int) -> None:
+    """Move, swap and mirror cells, the panel too, and exchange toggles, in the shares of `placement.anneal`; a tile of
+    overlap costs OVERLAP, more the colder it is."""
+    margin, hot = params.margin, params.hot
     width, height = board.size[0], board.size[1]
     n, n_signals = shape.w.shape[0], shape.sig_start.shape[0] - 1
     widest = 4
@@ -91,14 +89,14 @@ def anneal_dense(
     for s in range(n_signals):
         length[s] = signal_length(s, shape, board, buf)
     fresh, listed = np.zeros(2 * n_signals), np.zeros(2 * n_signals, np.int64)
-    ratio = (cold / hot) ** (1.0 / max(1, moves))
+    factor = cooling(hot, params.cold, moves)
     heat = hot
     span = float(max(width, height))
     for _ in range(moves):
         if shape.watch[WATCH_STOP] != 0:
             break
-        heat *= ratio
-        now = price * min(4.0, (hot / heat) ** 0.5)
+        heat *= factor
+        now = OVERLAP * min(4.0, (hot / heat) ** 0.5)
         reach = max(2, int(span * min(1.0, 0.05 + heat / hot)))
         kind = below(rng, 100)
         a = below(rng, n)
@@ -115,14 +113,14 @@ def anneal_dense(
             to_y = min(max(y + dy, margin), height - margin - shape.h[a])
             if to_x == x and to_y == y:
                 continue
-            before = overlap(a, shape, board, gx, gy)
+            before = overlap(a, shape, board, params)
             board.x[a], board.y[a] = to_x, to_y
         elif kind < 82:
             b = below(rng, n)
             if a == b or a == shape.panel or b == shape.panel or shape.pinned[b]:
                 continue
             other_x, other_y = board.x[b], board.y[b]
-            before = overlap(a, shape, board, gx, gy) + overlap(b, shape, board, gx, gy)
+            before = overlap(a, shape, board, params) + overlap(b, shape, board, params)
             board.x[a] = min(other_x, width - margin - shape.w[a])
             board.y[a] = min(other_y, height - margin - shape.h[a])
             board.x[b], board.y[b] = min(x, width - margin - shape.w[b]), min(y, height - margin - shape.h[b])
@@ -131,22 +129,18 @@ def anneal_dense(
                 continue
             mirror(a, shape, board)
         else:
-            count = shape.swap_start[a + 1] - shape.swap_start[a]
-            if count < 2:
-                continue
-            t1 = shape.swap_tiles[shape.swap_start[a] + below(rng, count)]
-            t2 = shape.swap_tiles[shape.swap_start[a] + below(rng, count)]
+            t1, t2 = pick_toggles(rng, a, shape)
             if t1 == t2:
                 continue
             exchange(t1, t2, shape, board)
         delta = 0.0
         if kind < 82:
-            after = overlap(a, shape, board, gx, gy) + (overlap(b, shape, board, gx, gy) if b >= 0 else 0)
+            after = overlap(a, shape, board, params) + (overlap(b, shape, board, params) if b >= 0 else 0)
             delta = now * (after - before)
         touched = signals_length(a, b, shape, board, buf, fresh, listed)
         for i in range(touched):
             delta += fresh[i] - length[listed[i]]
-        if delta <= 0.0 or unit(rng) < np.exp(-delta / heat):
+        if accepts(rng, delta, heat):
             for i in range(touched):
                 length[listed[i]] = fresh[i]
         elif kind < 82:
@@ -170,7 +164,7 @@ def place_densely(
     new.x[loose] = np.clip(new.x * size[0] // board.size[0], margin, size[0] - margin - shape.w)[loose]
     new.y[loose] = np.clip(new.y * size[1] // board.size[1], margin, size[1] - margin - shape.h)[loose]
     moves = places.moves_per_cell * len(shape.movable)
-    anneal_dense(seeded(seed, 5), shape, new, places.gap_x, places.gap_y, margin, moves, hot, places.cold, OVERLAP)
+    anneal_dense(seeded(seed, 5), shape, new, replace(places, hot=hot), moves)
     if not all_apart(shape, new, 1, 1) or not in_order(shape, new):
         return None
     stamp_all(shape, new)

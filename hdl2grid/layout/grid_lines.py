@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -10,20 +11,42 @@ from numba import njit
 from hdl2grid.base.rng import below, unit
 from hdl2grid.layout.arrays import FAR_OFF, Board, Ints, Scratch, Shape, fresh_board
 from hdl2grid.layout.occupancy import lay_all
-from hdl2grid.layout.placement import PlaceParams, apart, in_order, index_tiles, stamp_all
+from hdl2grid.layout.placement import Box, PlaceParams, apart, in_order, index_tiles, stamp_all
+from hdl2grid.layout.records import Record
 from hdl2grid.layout.routing import find_conflicts
 
 
-@njit(cache=True)
-def close_up(start: Any, size: Any, cross: Any, cross_size: Any, pinned: Any, home: Any, gap: int, cross_gap: int,
-             low: int, high: int, at: int, out: Any, tight: Any) -> bool:  # fmt: skip
-    """New places along one axis, in `low` .. `high` (ends included), for cells that keep their order.
+@dataclass(frozen=True, eq=False)
+class Squeeze(Record):
+    """What is to close up along one axis: starts and sizes of cells along it and across it; which of them are `pinned`,
+    and so come to `home`; the gaps to be kept along and across; the `low` and `high` end of the room, both included.
+    `out` is room for the new starts, `tight` for which cells stand in a chain that is too long."""
 
-    Cells after `at` want to come one tile nearer; those `pinned` come to `home`. Cells whose ranges across the axis
-    come within `cross_gap` keep `gap` tiles apart: first and last places are longest paths in the graph of these
-    constraints (as in the compaction of symbolic layouts, Y. E. Cho, DAC 1985). Where there is no room the result is
-    False, and `tight` tells the cells that stand in a chain that is too long.
+    start: Any
+    size: Any
+    cross: Any
+    cross_size: Any
+    pinned: Any
+    home: Any
+    out: Any
+    tight: Any
+    gap: int
+    cross_gap: int
+    low: int
+    high: int
+
+
+@njit(cache=True)
+def close_up(cells: Squeeze, at: int) -> bool:
+    """New places along one axis for cells that keep their order; those after `at` want to come one tile nearer.
+
+    Cells whose ranges across the axis come within `cross_gap` keep `gap` tiles apart: first and last places are longest
+    paths in the graph of these constraints (as in the compaction of symbolic layouts, Y. E. Cho, DAC 1985). False where
+    there is no room.
     """
+    start, size, cross, cross_size = cells.start, cells.size, cells.cross, cells.cross_size
+    pinned, home, out, tight = cells.pinned, cells.home, cells.out, cells.tight
+    gap, cross_gap, low = cells.gap, cells.cross_gap, cells.low
     n = start.shape[0]
     order = np.argsort(start, kind="mergesort")
     before = np.zeros((n, n), np.bool_)
@@ -45,7 +68,7 @@ def close_up(start: Any, size: Any, cross: Any, cross_size: Any, pinned: Any, ho
     room = True
     for i in range(n - 1, -1, -1):
         c = order[i]
-        last[c] = high - size[c] + 1
+        last[c] = cells.high - size[c] + 1
         for j in range(i + 1, n):
             if before[c, order[j]]:
                 last[c] = min(last[c], last[order[j]] - gap - size[c])
@@ -181,13 +204,15 @@ def without_line(
     home, pinned = lines[0].copy(), np.concatenate([shape.pinned, np.ones(len(lines[0]) - count, np.bool_)])
     if shape.is_open:
         lines, home, pinned = _with_pixels(shape, board, axis, at, lines, pinned)
-    all_of = len(pinned)
-    out = np.zeros(all_of, np.int64)
-    high = size[axis] - 1 - places.margin
-    tight = np.zeros(all_of, np.bool_)
-    if not close_up(*lines, pinned, home, gaps[0], gaps[1], places.margin, high, at, out, tight):
-        return np.flatnonzero(tight[:count])
-    new = fresh_board(board, *size)
+    start, extent, cross, cross_extent = lines
+    cells = Squeeze(
+        start=start, size=extent, cross=cross, cross_size=cross_extent, pinned=pinned, home=home,
+        out=np.zeros(len(pinned), np.int64), tight=np.zeros(len(pinned), np.bool_), gap=gaps[0], cross_gap=gaps[1],
+        low=places.margin, high=size[axis] - 1 - places.margin,
+    )  # fmt: skip
+    if not close_up(cells, at):
+        return np.flatnonzero(cells.tight[:count])
+    new, out = fresh_board(board, *size), cells.out
     new.x[:], new.y[:] = (out[:count], board.y) if axis == 0 else (board.x, out[:count])
     if not in_order(shape, new):
         return np.zeros(0, np.int64)
@@ -247,12 +272,19 @@ def with_line(shape: Shape, board: Board, scratch: Scratch, axis: int, at: int, 
 
 
 @njit(cache=True)
+def box_of(cell: int, shape: Shape, board: Board) -> Box:
+    """Where a cell stands, and its size."""
+    return board.x[cell], board.y[cell], shape.w[cell], shape.h[cell]
+
+
+@njit(cache=True)
 def apart_from_pixels(a: int, shape: Shape, board: Board, gap_x: int, gap_y: int) -> bool:
+    """The same between a cell and all pixels of an open panel."""
     panel = shape.panel
     for i in range(shape.cell_start[panel], shape.cell_start[panel + 1]):
         tile = shape.cell_tiles[i]
-        if not apart(board.x[a], board.y[a], shape.w[a], shape.h[a], board.x[panel] + board.dx[tile],
-                     board.y[panel] + board.dy[tile], 1, 1, gap_x, gap_y):  # fmt: skip
+        pixel = board.x[panel] + board.dx[tile], board.y[panel] + board.dy[tile], 1, 1
+        if not apart(box_of(a, shape, board), pixel, gap_x, gap_y):
             return False
     return True
 
@@ -270,8 +302,7 @@ def all_apart(shape: Shape, board: Board, gap_x: int, gap_y: int) -> bool:
                 if not apart_from_pixels(a if b == shape.panel else b, shape, board, gap_x, gap_y):
                     return False
                 continue
-            if not apart(board.x[a], board.y[a], shape.w[a], shape.h[a], board.x[b], board.y[b], shape.w[b],
-                         shape.h[b], gap_x, gap_y):  # fmt: skip
+            if not apart(box_of(a, shape, board), box_of(b, shape, board), gap_x, gap_y):
                 return False
     return True
 

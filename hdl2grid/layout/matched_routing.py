@@ -13,6 +13,7 @@ from hdl2grid.layout.net_tree import (
     CROSS_X,
     CROSS_Y,
     PLAIN,
+    Prices,
     grow,
     mark_pins,
     only_pins,
@@ -63,10 +64,7 @@ def copy_tree(net: int, twin: int, count: int, step: int, board: Board) -> None:
 
 
 @njit(cache=True)
-def finish_copy(
-    net: int, tree: int, shape: Shape, board: Board, scratch: Scratch, present: float, bend: float, cross: float,
-    slack: int,
-) -> bool:  # fmt: skip
+def finish_copy(net: int, tree: int, shape: Shape, board: Board, scratch: Scratch, prices: Prices, slack: int) -> bool:
     """Join what only this copy of a net has to join to the `tree` tiles that all copies have."""
     n_pins = pins_of(net, shape, board, scratch.pins, False)
     left = mark_pins(n_pins, scratch, board.size[0])
@@ -79,7 +77,7 @@ def finish_copy(
         elif way == ALONG_Y + CROSSED:
             kind = CROSS_Y
         scratch.mine[board.route[net, i]] = kind
-    count, left = grow(net, tree, n_pins, left, board, scratch, present, bend, cross, ALONE)
+    count, left = grow(net, tree, n_pins, left, board, scratch, prices, ALONE)
     if left > 0:
         count = only_pins(net, count, n_pins, board, scratch)
         tree = 0
@@ -92,9 +90,8 @@ def finish_copy(
 
 @njit(cache=True)
 def route_bundle(
-    shape: Shape, board: Board, scratch: Scratch, copies: int, present: float, bend: float, cross: float, slack: int,
-    keep: bool,
-) -> bool:  # fmt: skip
+    copies: int, shape: Shape, board: Board, scratch: Scratch, prices: Prices, slack: int, keep: bool
+) -> bool:
     """Route the nets `scratch.copies`, which have been taken up: what they have in common by one search for all of
     them, the rest one by one. With `keep` the sound part of the old common tree stays. False where not all pins were
     reached."""
@@ -110,7 +107,7 @@ def route_bundle(
         mine[scratch.pins[0]] = PLAIN
         board.route[net, 0] = scratch.pins[0]
         count = 1
-    count, left = grow(net, count, n_pins, left, board, scratch, present, bend, cross, copies)
+    count, left = grow(net, count, n_pins, left, board, scratch, prices, copies)
     for i in range(count):
         kind = mine[board.route[net, i]]
         way = OTHER
@@ -126,6 +123,6 @@ def route_bundle(
         copy_tree(net, nets[k], count, offs[k, 0], board)
     reached = True
     for k in range(copies):
-        board.reached[nets[k]] = finish_copy(nets[k], count, shape, board, scratch, present, bend, cross, slack)
+        board.reached[nets[k]] = finish_copy(nets[k], count, shape, board, scratch, prices, slack)
         reached = reached and board.reached[nets[k]]
     return reached

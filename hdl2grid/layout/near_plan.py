@@ -22,12 +22,13 @@ from hdl2grid.layout.colouring import count_usage, variable_clashes
 from hdl2grid.layout.crew import Stop
 from hdl2grid.layout.lay_out import Layout, LayoutParams, LayoutStats
 from hdl2grid.layout.near_repair import Before, NearParams, Route, mend_near
+from hdl2grid.layout.net_tree import Prices
 from hdl2grid.layout.occupancy import lay_all
 from hdl2grid.layout.old_plan import Drivers, OldPlan, Tile
 from hdl2grid.layout.placement import PlaceParams, close_tiles, in_order, index_tiles
 from hdl2grid.layout.repair import RepairParams, better
 from hdl2grid.layout.routing import RouteParams, find_conflicts, reroute
-from hdl2grid.layout.units import fits, stamp_cell
+from hdl2grid.layout.units import Room, fits, stamp_cell
 from hdl2grid.nets.model import Netlist
 from hdl2grid.plan.model import Device
 
@@ -231,10 +232,9 @@ class _Near:
                     close_tiles(self.shape, board)
                 continue
             corner = self.corner(board, number)
-            w, h = int(self.shape.w[number]), int(self.shape.h[number])
             if (
                 corner is None
-                or not fits(board.grid, *corner, w, h, 0, 0, 0, -1, -1)
+                or not fits(number, *corner, self.shape, board, Room(gap_x=0, gap_y=0, margin=0))
                 or self.touches(board, number, corner)
             ):
                 loose.append(number)
@@ -247,9 +247,8 @@ class _Near:
 
     def touches(self, board: Board, number: int, corner: Tile) -> bool:
         """Whether a stack of another height than the old one's would stand right above or below another cell."""
-        w, h = int(self.shape.w[number]), int(self.shape.h[number])
         return self.netlist.cells[number].kind in ("stack", "register") and not fits(
-            board.grid, corner[0], corner[1], w, h, 0, 1, 0, -1, -1
+            number, *corner, self.shape, board, Room(gap_x=0, gap_y=1, margin=0)
         )
 
     def corner(self, board: Board, number: int) -> Tile | None:
@@ -318,9 +317,10 @@ class _Near:
         pulls = list(self.pulls(board, cell))
         found = []
         for gap_x, gap_y in _GAPS:
+            room = Room(gap_x=gap_x, gap_y=gap_y, margin=0)
             for y in range(height - h + 1):
                 for x in range(width - w + 1):
-                    if fits(board.grid, x, y, w, h, gap_x, gap_y, 0, -1, -1):
+                    if fits(cell, x, y, self.shape, board, room):
                         far = sum(min(abs(x - px) + abs(y + h // 2 - py) for px, py in pins) for pins in pulls)
                         covered = sum(self.loads.get((xx, yy), 0) for xx in range(x, x + w) for yy in range(y, y + h))
                         found.append((far + _COVERED * covered, y, x))
@@ -452,8 +452,9 @@ class _Near:
             for i in range(len(order) - 1, 0, -1):
                 j = below(self.rng, i + 1)
                 order[i], order[j] = order[j], order[i]
+            prices = Prices(present, route.bend, route.cross)
             for net in order:
-                reroute(net, shape, board, scratch, present, route.bend, route.cross, route.slack, turn % 5 < 4)
+                reroute(net, shape, board, scratch, prices, route.slack, turn % 5 < 4)
             conflicts = int(find_conflicts(board, scratch, route.raise_by))
             if conflicts < best[0]:
                 best = conflicts, copy_board(board)

@@ -13,13 +13,14 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from hdl2grid.base.rng import below, unit
+from hdl2grid.base.rng import below
+from hdl2grid.layout.annealing import accepts, cooling
 from hdl2grid.layout.arrays import COLOURS, Board, Scratch, Shape, copy_board, restore
 from hdl2grid.layout.occupancy import lay, lay_all, pins_of
 from hdl2grid.layout.placement import index_tiles
 from hdl2grid.layout.repair import change_colours, mark_cell, mark_covered, pick_cell, reroute_bad
 from hdl2grid.layout.routing import RouteParams, find_conflicts
-from hdl2grid.layout.units import fits, mirror, move_to
+from hdl2grid.layout.units import Room, fits, mirror, move_to, stamp_cell
 
 Route = tuple[list[int], list[int]]
 State = tuple[int, int, Board]
@@ -97,12 +98,12 @@ class _Mender:
     ) -> None:
         self.shape, self.board, self.scratch, self.before = shape, board, scratch, before
         self.loose, self.params, self.rng = loose, params, rng
+        self.routes = RouteParams(rounds=params.rounds, present=5.0, growth=1.5, raise_by=0.3)
         self.home = board.x.copy(), board.y.copy()
-        self.kept = np.zeros(len(board.colour) + 2, np.int64)
+        self.changed = np.zeros((2, len(board.colour) + 2), np.int64)
         self.moved = np.zeros(len(board.bad), np.bool_)
         self.floor: npt.NDArray[np.float64] = np.zeros(before.wires.shape)
         self.listed = np.zeros(len(board.bad), np.int64)
-        self.kept_from = np.zeros(len(board.colour) + 2, np.int64)
 
     def run(self) -> tuple[int, int]:
         board, params = self.board, self.params
@@ -131,9 +132,9 @@ class _Mender:
         conflicts, differ = int(find_conflicts(board, self.scratch, 0.0)), best[1]
         was_legal = conflicts == 0
         now = price * conflicts + differ
-        ratio, heat, since = (cold / hot) ** (1.0 / params.tries), hot, 0
+        factor, heat, since = cooling(hot, cold, params.tries), hot, 0
         for _ in range(params.tries):
-            heat *= ratio
+            heat *= factor
             since += 1
             if best[1] == 0 or (was_legal and since > params.stall) or (best[0] == 0 and not was_legal):
                 break
@@ -143,7 +144,7 @@ class _Mender:
             fresh = self.settle()
             was, differ = differ, touched(self.before, self.shape, board)
             value = price * fresh + differ
-            if value <= now or unit(self.rng) < np.exp((now - value) / heat):
+            if accepts(self.rng, value - now, heat):
                 now, conflicts = value, fresh
                 if (fresh > 0, value) < (best[0] > 0, price * best[0] + best[1]):
                     best, since = (fresh, differ, copy_board(board)), 0
@@ -154,14 +155,8 @@ class _Mender:
 
     def settle(self) -> int:
         """Reroutes what a move has marked, and what that puts in conflict, for some rounds."""
-        route = RouteParams()
         np.maximum(0.9 * self.board.history, self.floor, out=self.board.history)
-        return int(
-            reroute_bad(
-                self.rng, self.shape, self.board, self.scratch, self.params.rounds, 5.0, 1.5, 0.3,
-                route.bend, route.cross, route.slack, self.moved, self.scratch.aside, self.listed,
-            )
-        )  # fmt: skip
+        return int(reroute_bad(self.rng, self.shape, self.board, self.scratch, self.routes, self.moved, self.listed))
 
     def nets(self, conflicts: int) -> list[int]:
         """Those in conflict; where there are none, those that do not lie as before."""
@@ -188,9 +183,7 @@ class _Mender:
         if dice < 25:
             return self.put_back(net if below(self.rng, 2) else self.any_moved())
         if dice < 60:
-            return (
-                int(change_colours(self.rng, net, self.shape, self.board, self.scratch, self.kept, self.kept_from)) > 0
-            )
+            return int(change_colours(self.rng, net, self.shape, self.board, self.scratch, self.changed)) > 0
         if dice < 77 and self.loose:
             return self.shift(self.loose[below(self.rng, len(self.loose))], 2 * self.params.reach)
         if dice < 84:
@@ -265,7 +258,10 @@ class _Mender:
 
     def move_cell(self, cell: int, x: int, y: int, gap: int) -> bool:
         shape, board = self.shape, self.board
-        if not fits(board.grid, x, y, shape.w[cell], shape.h[cell], gap, 1, 0, cell, -1):
+        stamp_cell(cell, shape, board, -1)
+        room = fits(cell, x, y, shape, board, Room(gap_x=gap, gap_y=1, margin=0))
+        stamp_cell(cell, shape, board, cell)
+        if not room:
             return False
         move_to(shape, board, cell, x, y)
         index_tiles(shape, board)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numba import njit
@@ -11,13 +11,24 @@ from hdl2grid.layout.arrays import ALONG_X, ALONG_Y, COLOURS, OTHER, Board, Scra
 from hdl2grid.layout.occupancy import load, neighbour, pins_of
 
 PLAIN, CROSS_X, CROSS_Y = 1, 2, 3
+"""In `Scratch.mine`: a tile of the net's own tree where it may branch, or one that it crosses along x, along y."""
 ALONE: Any = np.int64(1)
+"""One copy: with its type, for numba compiles a kernel once more for a bare 1."""
 ANEW: Any = np.bool_(False)
-"""One copy, nothing kept: with their types, for numba compiles kernels once more for a bare 1 or False."""
+"""Nothing kept: with its type, as above."""
+
+
+class Prices(NamedTuple):
+    """Of a way, in tiles of wire: `present` of what is in conflict now, `bend` of a turn, `cross` of a crossover."""
+
+    present: float
+    bend: float
+    cross: float
 
 
 @njit(cache=True)
 def push(heap_cost: Any, heap_state: Any, size: int, cost: float, state: int) -> int:
+    """Put a state on the heap; returns the new size."""
     i = size
     while i > 0:
         parent = (i - 1) >> 1
@@ -197,22 +208,20 @@ def own_copies(tile: int, copies: int, area: int, scratch: Scratch) -> int:
 
 
 @njit(cache=True)
-def search(
-    net: int, goal: int, count: int, board: Board, scratch: Scratch, present: float, bend: float, cross: float,
-    box: Any, copies: int,
-) -> int:  # fmt: skip
+def search(net: int, goal: int, count: int, board: Board, scratch: Scratch, prices: Prices, copies: int) -> int:
     """A cheapest way from the net's tree to `goal` (A*: P. E. Hart, N. J. Nilsson, B. Raphael, 1968).
 
     A state is `kind * area + tile`: kind 0 is a tile of the tree, 1 + d a plain tile entered in direction d, 5 + d
     a tile that is crossed in direction d. What touches a tile is charged when the tile is left, for only then is it
     known which way goes on. Of a net in `copies` copies the way is searched once, at the price of all of them: they
-    lie `scratch.offs` further, and `box` is such that none leaves the grid. Returns the last state, or -1.
+    lie `scratch.offs` further, and `scratch.box` is such that none leaves the grid. Returns the last state, or -1.
     """
     width, height = board.size[0], board.size[1]
     area = width * height
     c = net % COLOURS
     dist, prev, version, mine, offs = scratch.dist, scratch.prev, scratch.version, scratch.mine, scratch.offs
-    heap_cost, heap_state = scratch.heap_cost, scratch.heap_state
+    heap_cost, heap_state, box = scratch.heap_cost, scratch.heap_state, scratch.box
+    present, bend, cross = prices.present, prices.bend, prices.cross
     scratch.stamp[0] += 1
     now = scratch.stamp[0]
     gx, gy = goal % width, goal // width
@@ -334,9 +343,8 @@ def mark_pins(n_pins: int, scratch: Scratch, width: int) -> int:
 
 @njit(cache=True)
 def grow(
-    net: int, count: int, n_pins: int, left: int, board: Board, scratch: Scratch, present: float, bend: float,
-    cross: float, copies: int,
-) -> Any:  # fmt: skip
+    net: int, count: int, n_pins: int, left: int, board: Board, scratch: Scratch, prices: Prices, copies: int
+) -> Any:
     """Join the wanted pins to the net's tree of `count` tiles, nearest first; returns (tiles, pins that were not
     reached). Where a way crosses itself, its loop is left out; one that there is no room for is not a way."""
     mine, target = scratch.mine, scratch.target
@@ -348,7 +356,7 @@ def grow(
     room = board.route.shape[1] - 1
     while left > 0 and count < room:
         goal = next_target(net, count, n_pins, board, scratch)
-        back = search(net, goal, count, board, scratch, present, bend, cross, scratch.box, copies)
+        back = search(net, goal, count, board, scratch, prices, copies)
         if back < 0:
             break
         scratch.paid[0] += scratch.dist[back]
@@ -409,17 +417,7 @@ def only_pins(net: int, count: int, n_pins: int, board: Board, scratch: Scratch)
 
 
 @njit(cache=True)
-def route_net(
-    net: int,
-    shape: Shape,
-    board: Board,
-    scratch: Scratch,
-    present: float,
-    bend: float,
-    cross: float,
-    slack: int,
-    keep: bool,
-) -> bool:
+def route_net(net: int, shape: Shape, board: Board, scratch: Scratch, prices: Prices, slack: int, keep: bool) -> bool:
     """Join all pins of a net that has been taken up by a tree, pin by pin, nearest first.
 
     With `keep` the sound part of the old tree stays. Returns False, with only the pins laid, where a pin cannot be
@@ -442,7 +440,7 @@ def route_net(
         scratch.mine[scratch.pins[0]] = PLAIN
         board.route[net, 0] = scratch.pins[0]
         count = 1
-    count, left = grow(net, count, n_pins, left, board, scratch, present, bend, cross, ALONE)
+    count, left = grow(net, count, n_pins, left, board, scratch, prices, ALONE)
     if left > 0:
         count = only_pins(net, count, n_pins, board, scratch)
     settle(net, count, board, scratch.mine)

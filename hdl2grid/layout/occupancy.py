@@ -9,7 +9,7 @@ from typing import Any
 
 from numba import njit
 
-from hdl2grid.layout.arrays import COLOURS, Board, Routes, Shape
+from hdl2grid.layout.arrays import COLOURS, Board, Placement, Routes, Shape
 
 
 @njit(cache=True)
@@ -27,6 +27,7 @@ def neighbour(tile: int, d: int, width: int, height: int) -> int:
 
 @njit(cache=True)
 def crosses(c: int, tile: int, board: Board) -> bool:
+    """Whether two nets of one colour cross on a tile."""
     on = board.ways_on
     return bool(on[c, tile, 0] == 1 and on[c, tile, 1] == 1 and on[c, tile, 2] == 0)
 
@@ -46,6 +47,7 @@ def lay(net: int, board: Board, sign: int) -> None:
 
 @njit(cache=True)
 def lay_all(board: Board) -> None:
+    """Count what lies on the tiles anew, from all routes."""
     board.ways_on[:, :, :] = 0
     board.crossings[:] = 0
     for net in range(board.length.shape[0]):
@@ -54,6 +56,7 @@ def lay_all(board: Board) -> None:
 
 @njit(cache=True)
 def put_aside(net: int, board: Board, kept: Routes) -> None:
+    """Copy the route of a net to `kept`."""
     size = board.length[net]
     kept.route[net, :size], kept.ways[net, :size] = board.route[net, :size], board.ways[net, :size]
     kept.length[net], kept.reached[net] = size, board.reached[net]
@@ -62,6 +65,7 @@ def put_aside(net: int, board: Board, kept: Routes) -> None:
 
 @njit(cache=True)
 def bring_back(net: int, board: Board, kept: Routes) -> None:
+    """Copy the route of a net from `kept`; what lies on the tiles is not changed."""
     size = kept.length[net]
     board.route[net, :size], board.ways[net, :size] = kept.route[net, :size], kept.ways[net, :size]
     board.length[net], board.reached[net] = size, kept.reached[net]
@@ -69,12 +73,28 @@ def bring_back(net: int, board: Board, kept: Routes) -> None:
 
 
 @njit(cache=True)
+def keep_placement(board: Board, kept: Placement) -> None:
+    """Copy places and colours to `kept`."""
+    kept.x[:], kept.y[:], kept.dx[:], kept.dy[:] = board.x, board.y, board.dx, board.dy
+    kept.colour[:] = board.colour
+
+
+@njit(cache=True)
+def put_placement(kept: Placement, board: Board) -> None:
+    """Bring the cells and colours back; what lies on the grid has to be brought up to date then."""
+    board.x[:], board.y[:], board.dx[:], board.dy[:] = kept.x, kept.y, kept.dx, kept.dy
+    board.colour[:] = kept.colour
+
+
+@njit(cache=True)
 def load(c: int, tile: int, board: Board) -> int:
+    """How many nets of a colour lie on a tile."""
     return int(board.ways_on[c, tile, 0] + board.ways_on[c, tile, 1] + board.ways_on[c, tile, 2])
 
 
 @njit(cache=True)
 def grid_tile(tile: int, shape: Shape, board: Board) -> int:
+    """Where a tile of the netlist stands on the grid."""
     cell = shape.cell_of[tile]
     return int((board.y[cell] + board.dy[tile]) * board.size[0] + board.x[cell] + board.dx[tile])
 

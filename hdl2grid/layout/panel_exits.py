@@ -9,6 +9,7 @@ Cells that stand where their nets leave leave the lanes to others; and what does
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -18,6 +19,7 @@ from numba import njit
 
 from hdl2grid.layout.arrays import Ints
 from hdl2grid.layout.net_tree import pop, push
+from hdl2grid.layout.records import Record
 from hdl2grid.nets.model import Cell, Netlist
 
 A_TILE = 2
@@ -27,6 +29,7 @@ ROUNDS, PRESENT, GROWTH, RAISE = 40, 0.5, 1.3, 0.3
 ANOTHER = 12.0
 """Price of leaving the panel once more instead of branching inside, in tiles: outside the two ways meet again."""
 MOST_EXITS = 64
+"""Room for the tiles where a net leaves. Guessed."""
 FUTILE = 30
 """With more nets too many no plan is known, and little is tried."""
 RIM = 1
@@ -51,8 +54,6 @@ def find_exits(netlist: Netlist) -> Exits:
     cell = netlist.cells[panel]
     width, height = cell.width + 2 * RIM, cell.height + 2 * RIM
     at = {tile: (netlist.tiles[tile].dy + RIM) * width + netlist.tiles[tile].dx + RIM for tile in cell.tiles}
-    is_pixel = np.zeros(width * height, np.bool_)
-    is_pixel[list(at.values())] = True
     pins: dict[int, list[int]] = defaultdict(list)
     for sink in netlist.sinks:
         if netlist.tiles[sink.tiles[0]].cell == panel:
@@ -61,7 +62,7 @@ def find_exits(netlist: Netlist) -> Exits:
     signals = sorted(pins)
     start = np.cumsum([0, *(len(pins[s]) for s in signals)])
     flat = np.array([tile for s in signals for tile in pins[s]], np.int64)
-    left_at, excess = _negotiate(width, height, is_pixel, flat, start)
+    left_at, excess = _negotiate(_lanes(width, height, list(at.values())), flat, start)
     near = {s: _nearest(cell, at, left_at[i], width) for i, s in enumerate(signals)}
     return Exits(near, int(excess))
 
@@ -76,13 +77,41 @@ def _nearest(cell: Cell, at: dict[int, int], left_at: Ints, width: int) -> tuple
     return tuple(dict.fromkeys(found))
 
 
+@dataclass(frozen=True, eq=False)
+class _Lanes(Record):
+    """The panel's tiles with its rim, and for each of them: whether a pixel is there, one of the net's `own` or its
+    `tree`; the price of a tile; and room for a search."""
+
+    width: int
+    height: int
+    is_pixel: Any
+    own: Any
+    tree: Any
+    price: Any
+    dist: Any
+    prev: Any
+    heap_cost: Any
+    heap_tile: Any
+
+
+def _lanes(width: int, height: int, pixels: Sequence[int]) -> _Lanes:
+    """The tiles of a panel without any net."""
+    area = width * height
+    is_pixel = np.zeros(area, np.bool_)
+    is_pixel[list(pixels)] = True
+    return _Lanes(
+        width=width, height=height, is_pixel=is_pixel, own=np.zeros(area, np.bool_), tree=np.zeros(area, np.bool_),
+        price=np.ones(area), dist=np.zeros(area), prev=np.zeros(area, np.int64),
+        heap_cost=np.zeros(5 * area), heap_tile=np.zeros(5 * area, np.int64),
+    )  # fmt: skip
+
+
 @njit(cache=True)
-def _way_out(
-    first: int, inside: bool, width: int, height: int, is_pixel: Any, own: Any, tree: Any, price: Any, dist: Any,
-    prev: Any, heap_cost: Any, heap_tile: Any,
-) -> int:  # fmt: skip
+def _way_out(first: int, inside: bool, lanes: _Lanes) -> int:
     """The end of a cheapest way from a pixel to its net's `tree`, or to the rim, which costs ANOTHER unless the net is
     still `inside`; -1 where it is walled in. The way is left in `prev`."""
+    width, height, dist, prev, price = lanes.width, lanes.height, lanes.dist, lanes.prev, lanes.price
+    heap_cost, heap_tile = lanes.heap_cost, lanes.heap_tile
     dist[:] = np.inf
     dist[first], prev[first] = 0.0, -1
     size = push(heap_cost, heap_tile, 0, 0.0, first)
@@ -94,7 +123,7 @@ def _way_out(
             continue
         if far >= out_cost:
             break
-        if tree[tile]:
+        if lanes.tree[tile]:
             return int(tile)
         x, y = tile % width, tile // width
         if x == 0 or y == 0 or x == width - 1 or y == height - 1:
@@ -103,23 +132,21 @@ def _way_out(
                 out, out_cost = tile, cost
             continue
         for to in (tile + 1, tile - 1, tile + width, tile - width):
-            if (not is_pixel[to] or own[to]) and far + price[to] < dist[to]:
+            if (not lanes.is_pixel[to] or lanes.own[to]) and far + price[to] < dist[to]:
                 dist[to], prev[to] = far + price[to], tile
                 size = push(heap_cost, heap_tile, size, dist[to], to)
     return out
 
 
 @njit(cache=True)
-def _negotiate(width: int, height: int, is_pixel: Any, pins: Any, start: Any) -> Any:
+def _negotiate(lanes: _Lanes, pins: Any, start: Any) -> Any:
     """Lead the nets out, whose pixels' tiles are `pins` from one `start` to the next, until no tile is overfull.
     Returns the tiles of the rim where each leaves, -1 behind them, and by how many nets tiles are overfull."""
-    area, count = width * height, start.shape[0] - 1
-    used, history, price = np.zeros(area, np.int64), np.zeros(area), np.ones(area)
+    area, count = lanes.width * lanes.height, start.shape[0] - 1
+    is_pixel, own, tree, price, prev = lanes.is_pixel, lanes.own, lanes.tree, lanes.price, lanes.prev
+    used, history = np.zeros(area, np.int64), np.zeros(area)
     ways, length = np.zeros((count, area), np.int32), np.zeros(count, np.int64)
     exits = np.full((count, MOST_EXITS), -1, np.int64)
-    own, tree = np.zeros(area, np.bool_), np.zeros(area, np.bool_)
-    dist, prev = np.zeros(area), np.zeros(area, np.int64)
-    heap_cost, heap_tile = np.zeros(5 * area), np.zeros(5 * area, np.int64)
     present, excess = PRESENT, 0
     for _ in range(ROUNDS):
         for s in range(count):
@@ -133,9 +160,7 @@ def _negotiate(width: int, height: int, is_pixel: Any, pins: Any, start: Any) ->
             for k in range(start[s], start[s + 1]):
                 if tree[pins[k]] or many == MOST_EXITS:
                     continue
-                end = _way_out(
-                    pins[k], many == 0, width, height, is_pixel, own, tree, price, dist, prev, heap_cost, heap_tile
-                )
+                end = _way_out(pins[k], many == 0, lanes)
                 if end >= 0 and not tree[end]:
                     exits[s, many] = end
                     many += 1

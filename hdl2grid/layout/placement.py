@@ -15,15 +15,18 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from hdl2grid.base.rng import below, seeded, unit
-from hdl2grid.layout.arrays import CLOSED, WATCH_STOP, Board, Shape
-from hdl2grid.layout.occupancy import grid_tile
+from hdl2grid.base.rng import below, seeded
+from hdl2grid.layout.annealing import accepts, cooling
+from hdl2grid.layout.arrays import CLOSED, WATCH_STOP, Board, Placement, Shape, placement_of
+from hdl2grid.layout.occupancy import grid_tile, keep_placement, put_placement
 from hdl2grid.layout.units import (
+    Room,
     exchange,
     fits,
     in_unit,
     in_window,
     mirror,
+    pick_toggles,
     shift,
     shift_back,
     stamp_cell,
@@ -34,22 +37,22 @@ from hdl2grid.layout.units import (
 )
 
 FAR = 1 << 28
+"""Further than any two tiles are apart."""
 WIDER = 4.0
-"""Price of a column or row too many of a signal that has copies."""
+"""Price, in tiles of wire, of a column or row too many of a signal that has copies. Guessed."""
+Box = tuple[int, int, int, int]
+"""First column and row, width and height, in tiles."""
 TREE_LIMIT = 40
-"""Signals of more tiles than this are measured by their box."""
+"""Signals of more tiles than this are measured by their box. Guessed: trees take time with the square."""
 
 
 @dataclass(frozen=True)
-class PlaceParams:
-    """`gap_x`, `gap_y`: free columns and rows around every cell, corners included; `margin`: free border tiles;
-    `moves_per_cell`: the annealer's budget; `hot`, `cold`: its temperatures, in tiles of wire. `is_tidy`: stacks stand
-    in rows; `flow`, `together`: prices of a row against the flow, and of the size of a block's box; `snap`: steps lead
-    from row to row, for on a large grid chance seldom finds one."""
+class PlaceParams(Room):
+    """`moves_per_cell`: the annealer's budget; `hot`, `cold`: its temperatures, in tiles of wire. `is_tidy`: stacks
+    stand in rows; `flow`, `together`: prices, in tiles of wire, of a row against the flow and of a tile of half the
+    circumference of a block's box; `snap`: steps lead from row to row, for on a large grid chance seldom finds one.
+    Budget and temperatures are guessed."""
 
-    gap_x: int = 2
-    gap_y: int = 1
-    margin: int = 1
     moves_per_cell: int = 20_000
     hot: float = 12.0
     cold: float = 0.3
@@ -100,6 +103,7 @@ def tree_length(xs: Any, ys: Any, count: int, dist: Any) -> float:
 
 @njit(cache=True)
 def signal_length(s: int, shape: Shape, board: Board, buf: Any) -> float:
+    """Length of the tree that joins all tiles of a signal; leaves their places in `buf`."""
     first = shape.sig_start[s]
     count = shape.sig_start[s + 1] - first
     for i in range(count):
@@ -173,8 +177,11 @@ def in_order(shape: Shape, board: Board) -> bool:
 
 
 @njit(cache=True)
-def apart(ax: int, ay: int, aw: int, ah: int, bx: int, by: int, bw: int, bh: int, gx: int, gy: int) -> bool:
-    return ax >= bx + bw + gx or bx >= ax + aw + gx or ay >= by + bh + gy or by >= ay + ah + gy
+def apart(a: Box, b: Box, gap_x: int, gap_y: int) -> bool:
+    """Whether so many columns or rows are free between two boxes."""
+    ax, ay, aw, ah = a
+    bx, by, bw, bh = b
+    return bool(ax >= bx + bw + gap_x or bx >= ax + aw + gap_x or ay >= by + bh + gap_y or by >= ay + ah + gap_y)
 
 
 @njit(cache=True)
@@ -229,16 +236,14 @@ def block_cost(b: int, shape: Shape, board: Board) -> float:
 
 
 @njit(cache=True, nogil=True)
-def anneal(
-    rng: Any, shape: Shape, board: Board, gx: int, gy: int, margin: int, moves: int, hot: float, cold: float,
-    flow: float, together: float, snap: bool,
-) -> float:  # fmt: skip
-    """Move, swap and mirror units and exchange toggles, `moves` times, cooling from `hot` to `cold`.
+def anneal(rng: Any, shape: Shape, board: Board, params: PlaceParams, moves: int, best: Placement) -> float:
+    """Move, swap and mirror units and exchange toggles, `moves` times; of 100 moves 60, 22, 8 and 10 (guessed).
 
-    The board ends in the best state met, whose cost is returned: trees, `flow` (see `signal_cost`), and `together`
+    The board ends in the `best` state met, whose cost is returned: trees, `flow` (see `signal_cost`), and `together`
     times half the circumferences of the blocks. With `snap` steps end in rows of feet.
     """
     height, width = board.grid.shape
+    hot, flow, together = params.hot, params.flow, params.together
     n_signals = shape.sig_start.shape[0] - 1
     n_blocks = shape.block_start.shape[0] - 1 if together > 0.0 else 0
     widest = 4
@@ -258,14 +263,14 @@ def anneal(
     fresh = np.zeros(n_signals + n_blocks)
     step = np.zeros(4, np.int64)
     best_cost = cost
-    best_x, best_y, best_dx, best_dy = board.x.copy(), board.y.copy(), board.dx.copy(), board.dy.copy()
-    ratio = (cold / hot) ** (1.0 / max(1, moves))
+    keep_placement(board, best)
+    factor = cooling(hot, params.cold, moves)
     heat = hot
     span = float(max(width, height))
     for move in range(moves):
         if shape.watch[WATCH_STOP] != 0:
             break
-        heat *= ratio
+        heat *= factor
         reach = max(2, int(span * min(1.0, 0.05 + heat / hot)))
         kind = below(rng, 100)
         a = shape.movable[below(rng, shape.movable.shape[0])]
@@ -280,24 +285,20 @@ def anneal(
                 step[1] = 0
             elif kind < 24:
                 near_row(rng, a, shape, board, step)
-            elif snap:
+            elif params.snap:
                 to_row(a, shape, board, step)
-            if not shift(a, step[0], step[1], shape, board, gx, gy, margin):
+            if not shift(a, step[0], step[1], shape, board, params):
                 continue
         elif kind < 82:
             b = shape.movable[below(rng, shape.movable.shape[0])]
-            if a == b or not trade(a, b, kind < 72, shape, board, gx, gy, margin, step):
+            if a == b or not trade(a, b, kind < 72, shape, board, params, step):
                 continue
         elif kind < 90:
             if not shape.mirrorable[a]:
                 continue
             mirror(a, shape, board)
         else:
-            count = shape.swap_start[a + 1] - shape.swap_start[a]
-            if count < 2:
-                continue
-            t1 = shape.swap_tiles[shape.swap_start[a] + below(rng, count)]
-            t2 = shape.swap_tiles[shape.swap_start[a] + below(rng, count)]
+            t1, t2 = pick_toggles(rng, a, shape)
             if t1 == t2:
                 continue
             exchange(t1, t2, shape, board)
@@ -327,13 +328,13 @@ def anneal(
                     fresh[n_touched] = value
                     n_touched += 1
                     delta += value - length[s]
-        if delta <= 0.0 or unit(rng) < np.exp(-delta / heat):
+        if accepts(rng, delta, heat):
             for k in range(n_touched):
                 length[touched[k]] = fresh[k]
             cost += delta
             if cost < best_cost - 1e-9:
                 best_cost = cost
-                best_x[:], best_y[:], best_dx[:], best_dy[:] = board.x, board.y, board.dx, board.dy
+                keep_placement(board, best)
         elif kind < 60:
             shift_back(a, step[0], step[1], shape, board)
         elif kind < 82:
@@ -342,7 +343,7 @@ def anneal(
             mirror(a, shape, board)
         else:
             exchange(t1, t2, shape, board)
-    board.x[:], board.y[:], board.dx[:], board.dy[:] = best_x, best_y, best_dx, best_dy
+    put_placement(best, board)
     stamp_all(shape, board)
     return best_cost
 
@@ -371,28 +372,30 @@ def to_row(a: int, shape: Shape, board: Board, step: Any) -> None:
 
 
 @njit(cache=True)
-def first_fit(a: int, shape: Shape, board: Board, gap_x: int, gap_y: int, margin: int) -> bool:
+def first_fit(a: int, shape: Shape, board: Board, room: Room) -> bool:
     """Put a unit, which stands nowhere yet, at the first place where it fits."""
     height, width = board.grid.shape
+    margin = room.margin
     for y in range(margin, height - shape.h[a] - margin + 1):
         for x in range(margin, width - shape.w[a] - margin + 1):
-            if try_drop(a, x - board.x[a], y - board.y[a], shape, board, gap_x, gap_y, margin):
+            if try_drop(a, x - board.x[a], y - board.y[a], shape, board, room):
                 return True
     return False
 
 
 @njit(cache=True)
-def nearest_fit(grid: Any, w: int, h: int, gap_x: int, gap_y: int, margin: int, out: Any) -> bool:
-    """Moves `out` to the nearest place that fits; False where there is none."""
-    height, width = grid.shape
+def nearest_fit(cell: int, x: int, y: int, shape: Shape, board: Board, room: Room) -> bool:
+    """Put a cell, which stands nowhere yet, at the place nearest to (x, y) where it fits; False where there is none."""
+    height, width = board.grid.shape
     best = FAR
-    best_x = best_y = 0
-    for y in range(margin, height - h - margin + 1):
-        for x in range(margin, width - w - margin + 1):
-            d = abs(x - out[0]) + abs(y - out[1])
-            if d < best and fits(grid, x, y, w, h, gap_x, gap_y, margin, -1, -1):
-                best, best_x, best_y = d, x, y
-    out[0], out[1] = best_x, best_y
+    for py in range(room.margin, height - shape.h[cell] - room.margin + 1):
+        for px in range(room.margin, width - shape.w[cell] - room.margin + 1):
+            d = abs(px - x) + abs(py - y)
+            if d < best and fits(cell, px, py, shape, board, room):
+                best = d
+                board.x[cell], board.y[cell] = px, py
+    if best < FAR:
+        stamp_cell(cell, shape, board, cell)
     return best < FAR
 
 
@@ -408,7 +411,6 @@ def pack(
     cells of a copy stand from those of the first. False where not all cells fit.
     """
     width, height = (int(v) for v in board.size)
-    out = np.zeros(2, np.int64)
     panel, margin = shape.panel, params.margin
     for c in np.flatnonzero(shape.pinned).tolist():
         if board.x[c] + shape.w[c] > width or board.y[c] + shape.h[c] > height:
@@ -417,11 +419,9 @@ def pack(
     if panel >= 0 and not shape.pinned[panel]:
         close_keep_outs(shape, board)
         room_x, room_y = width - int(shape.w[panel]) - 2 * margin, height - int(shape.h[panel]) - 2 * margin
-        out[0], out[1] = margin + round(room_x * panel_at[0]), margin + round(room_y * panel_at[1])
-        if not nearest_fit(board.grid, shape.w[panel], shape.h[panel], params.gap_x, params.gap_y, margin, out):
+        x, y = margin + round(room_x * panel_at[0]), margin + round(room_y * panel_at[1])
+        if not nearest_fit(panel, x, y, shape, board, params):
             return False
-        board.x[panel], board.y[panel] = out
-        stamp_cell(panel, shape, board, panel)
     close_tiles(shape, board)
     if params.is_tidy:
         set_rows(shape, board, params)
@@ -430,7 +430,7 @@ def pack(
     followers = np.diff(shape.unit_start)
     order = sorted((int(c) for c in shape.movable), key=lambda c: (-followers[c], -shape.h[c], -shape.w[c], c))
     for c in order:
-        if not first_fit(c, shape, board, params.gap_x, params.gap_y, margin):
+        if not first_fit(c, shape, board, params):
             return False
     return bool(in_order(shape, board))
 
@@ -483,19 +483,6 @@ def place(shape: Shape, board: Board, params: PlaceParams, seed: int) -> float:
     length = 0.0
     if len(shape.movable) and len(shape.drive_start) > 1:
         moves = params.moves_per_cell * len(shape.movable)
-        length = anneal(
-            seeded(seed, 1),
-            shape,
-            board,
-            params.gap_x,
-            params.gap_y,
-            params.margin,
-            moves,
-            params.hot,
-            params.cold,
-            params.flow,
-            params.together,
-            params.snap,
-        )
+        length = anneal(seeded(seed, 1), shape, board, params, moves, placement_of(board))
     index_tiles(shape, board)
     return float(length)

@@ -3,12 +3,15 @@
 numba hands a named tuple of arrays to a function field by field, seven words for each array; with records of sixty
 arrays, most of the time of compiling goes into that, for every function and every call. A `Record` is handed over as
 one pointer to a table that says where its arrays are; a kernel that asks for a field reads it there. Fields are arrays
-in C's order, whole numbers, or further records. A kernel may write into the arrays; it cannot put another array in
-their place.
+in C's order, further records, or what is annotated as `int`, `float` or `bool`. A kernel may write into the arrays; it
+cannot put another array in their place, nor change a number.
+
+This is the only file that uses numba's internals. `tests/test_numba_contract.py` says what they must do.
 """
 
 from __future__ import annotations
 
+import struct
 from dataclasses import fields
 from functools import cached_property
 from typing import Any
@@ -23,6 +26,10 @@ from numba.np.arrayobj import make_array, populate_array
 from numba.np.numpy_support import from_dtype
 
 WORD = ir.IntType(64)
+"""A word of the table."""
+NUMBERS: dict[Any, types.Type] = {"int": types.int64, "float": types.float64, "bool": types.boolean}
+"""Types of the fields that are numbers, by their annotation: a whole number in a field of floats is handed as a float,
+so that a kernel is compiled once."""
 
 
 class RecordType(types.Type):
@@ -54,18 +61,20 @@ class Record:
 
     @cached_property
     def _numba_type_(self) -> RecordType:
-        names = [field.name for field in fields(self)]  # type: ignore[arg-type]
-        kinds = [_kind(type(self).__name__, name, value) for name, value in zip(names, self, strict=True)]
-        return RecordType(type(self).__name__, tuple(zip(names, kinds, strict=True)))
+        name = type(self).__name__
+        kinds = ((f.name, NUMBERS.get(f.type) or _kind(name, f.name, getattr(self, f.name))) for f in fields(self))  # type: ignore[arg-type]
+        return RecordType(name, tuple(kinds))
 
     @cached_property
     def _table(self) -> npt.NDArray[np.int64]:
         words: list[int] = []
-        for value in self:
-            if isinstance(value, np.ndarray):
+        for value, (_, kind) in zip(self, self._numba_type_.members, strict=True):
+            if isinstance(kind, types.Array):
                 words += [value.ctypes.data, *value.shape]
+            elif kind is types.float64:
+                words += struct.unpack("q", struct.pack("d", value))
             else:
-                words.append(value.address if isinstance(value, Record) else value)
+                words.append(value.address if isinstance(kind, RecordType) else int(value))
         return np.array(words, np.int64)
 
     @cached_property
@@ -78,7 +87,7 @@ def _kind(record: str, name: str, value: Any) -> types.Type:
     if isinstance(value, Record):
         return value._numba_type_
     if not isinstance(value, np.ndarray):
-        return types.int64
+        raise TypeError(f"{record}.{name} is no array, and not annotated as a number: a kernel cannot take it")
     if not (value.flags.c_contiguous and value.flags.writeable and value.flags.aligned):
         raise TypeError(f"{record}.{name} is an array that a kernel cannot take: it is not whole, or not to be written")
     return types.Array(from_dtype(value.dtype), value.ndim, "C")
@@ -119,6 +128,10 @@ def _field(context: Any, builder: Any, kind: RecordType, pointer: Any, field: st
 
     if isinstance(member, RecordType):
         return builder.inttoptr(word(0), pointer.type)
+    if member is types.float64:
+        return builder.bitcast(word(0), ir.DoubleType())
+    if member is types.boolean:
+        return builder.icmp_signed("!=", word(0), ir.Constant(WORD, 0))
     if not isinstance(member, types.Array):
         return word(0)
     array = make_array(member)(context, builder)  # type: ignore[no-untyped-call]

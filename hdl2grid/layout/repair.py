@@ -7,47 +7,73 @@ rounds, and is kept or taken back by the rule of N. Metropolis et al. (J. Chem. 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 from numba import njit
 
-from hdl2grid.base.rng import below, unit
+from hdl2grid.base.rng import below
+from hdl2grid.layout.annealing import accepts, cooling
 from hdl2grid.layout.arrays import (
     COLOURS,
     WATCH_CONFLICTS,
     WATCH_STOP,
     WATCH_TRIES,
     Board,
-    Routes,
+    Ints,
+    Placement,
     Scratch,
     Shape,
+    placement_of,
 )
-from hdl2grid.layout.colouring import cell_clashes, count_usage, gather, set_colour, variable_clashes
+from hdl2grid.layout.colouring import cell_clashes, clashes_in, count_usage, gather, set_colour
 from hdl2grid.layout.matched_blocks import MOST_COPIES
+from hdl2grid.layout.net_tree import Prices
 from hdl2grid.layout.occupancy import (
     blame_first,
     bring_back,
     copies_of,
     grid_tile,
+    keep_placement,
     lay,
     lay_all,
     neighbour,
     put_aside,
+    put_placement,
 )
 from hdl2grid.layout.placement import PlaceParams, index_tiles, near_row, stamp_all
-from hdl2grid.layout.routing import RouteParams, find_conflicts, reroute
-from hdl2grid.layout.units import exchange, in_unit, mirror, shift, shift_back, trade, trade_back, unit_size
+from hdl2grid.layout.records import Record
+from hdl2grid.layout.routing import RouteParams, fade, find_conflicts, reroute
+from hdl2grid.layout.units import (
+    exchange,
+    in_unit,
+    mirror,
+    pick_toggles,
+    shift,
+    shift_back,
+    trade,
+    trade_back,
+    unit_size,
+)
 
 SHIFT, SWAP, MIRROR, EXCHANGE, COLOUR = range(5)
-NOWHERE = np.zeros(0, np.int64)
+"""Kinds of a move."""
+MOVES = 74
+"""Of 100 moves so many change places, the others colours; `change_places` shares them out. Guessed."""
+PRESENT, GROWTH, DECAY = 4.0, 1.5, 0.9
+"""After a move the price of a conflict, in tiles, and how it grows with each round; what stays of the history of a tile
+every 16 moves. Guessed."""
+RAISE_SHARE = 0.5
+"""How much of what the router adds to the history of a tile is added here, where few tiles clash. Guessed."""
 
 
-@dataclass(frozen=True)
-class RepairParams:
-    """`tries` and `stall` limit the search; `rounds` of rerouting follow each try. The energy is the sum of the counts
-    times their prices; `hot` and `cold` are its temperatures."""
+@dataclass(frozen=True, eq=False)
+class RepairParams(Record):
+    """`tries` and `stall` limit the search; `rounds` of rerouting follow each try; shifts are by `reach` tiles at most.
+    The energy is the sum of the counts times their prices, in conflicts; `hot` and `cold` are its temperatures. With
+    `stop` it ends as soon as nothing is illegal. Where `focus` names cells, moves are mostly theirs, and the last state
+    is kept rather than the best. All guessed."""
 
     tries: int = 4000
     stall: int = 1500
@@ -60,11 +86,13 @@ class RepairParams:
     stroke: float = 0.0
     hot: float = 0.7
     cold: float = 0.25
+    stop: bool = False
+    focus: Ints = field(default_factory=lambda: np.zeros(0, np.int64))
 
 
 @njit(cache=True)
-def energy(board: Board, conflicts: int, prices: Any) -> float:
-    """Conflicts, wire tiles, crossovers, bends and strokes at their `prices`."""
+def energy(board: Board, conflicts: int, params: RepairParams) -> float:
+    """Conflicts, wire tiles, crossovers, bends and strokes at their prices."""
     tiles = bends = strokes = over = 0
     for n in range(board.length.shape[0]):
         tiles += board.length[n]
@@ -72,8 +100,8 @@ def energy(board: Board, conflicts: int, prices: Any) -> float:
         strokes += board.strokes[n]
     for t in range(board.crossings.shape[0]):
         over += board.crossings[t] > 0
-    value = prices[0] * conflicts + prices[1] * tiles + prices[2] * over + prices[3] * bends + prices[4] * strokes
-    return float(value)
+    value = params.conflict * conflicts + params.wire * tiles + params.crossover * over
+    return float(value + params.bend * bends + params.stroke * strokes)
 
 
 @njit(cache=True)
@@ -148,12 +176,13 @@ def rival(rng: Any, v: int, shape: Shape, board: Board) -> int:
 
 
 @njit(cache=True)
-def change_colours(rng: Any, net: int, shape: Shape, board: Board, scratch: Scratch, kept: Any, kept_from: Any) -> int:
+def change_colours(rng: Any, net: int, shape: Shape, board: Board, scratch: Scratch, changed: Any) -> int:
     """Give one variable of the net, or all, another colour, or trade colours with a rival; mark the nets concerned.
 
-    What corresponds in the copies of a block changes as well. The variables changed and their old colours go to `kept`
-    and `kept_from`; returns their number, 0 if nothing was changed since more tiles would clash.
+    What corresponds in the copies of a block changes as well. The variables changed go to `changed[0]`, their old
+    colours to `changed[1]`; returns their number, 0 if nothing was changed since more tiles would clash.
     """
+    kept, kept_from = changed[0], changed[1]
     s, a = net // COLOURS, net % COLOURS
     if board.usage[s, a] == 0:
         return 0
@@ -175,18 +204,12 @@ def change_colours(rng: Any, net: int, shape: Shape, board: Board, scratch: Scra
         count += gather(other, False, shape, board, kept[count:])
     if a == b:
         return 0
-    before = 0
-    after = 0
+    before = clashes_in(kept[:count], a, b, shape, board, scratch.seen)
     for i in range(count):
         kept_from[i] = board.colour[kept[i]]
-        for c in (a, b):
-            before += variable_clashes(kept[i], c, shape, board, scratch.seen)
     for i in range(count):
         set_colour(kept[i], a if kept_from[i] == b else b, shape, board)
-    for i in range(count):
-        for c in (a, b):
-            after += variable_clashes(kept[i], c, shape, board, scratch.seen)
-    if after > before:
+    if clashes_in(kept[:count], a, b, shape, board, scratch.seen) > before:
         for i in range(count):
             set_colour(kept[i], kept_from[i], shape, board)
         return 0
@@ -198,6 +221,7 @@ def change_colours(rng: Any, net: int, shape: Shape, board: Board, scratch: Scra
 
 @njit(cache=True)
 def unit_clashes(a: int, shape: Shape, board: Board, seen: Any) -> int:
+    """Clashes on all cells of a unit."""
     total = 0
     for k in range(unit_size(a, shape)):
         total += cell_clashes(in_unit(a, k, shape), shape, board, seen)
@@ -206,38 +230,34 @@ def unit_clashes(a: int, shape: Shape, board: Board, seen: Any) -> int:
 
 @njit(cache=True)
 def change_places(
-    rng: Any, a: int, reach: int, shape: Shape, board: Board, scratch: Scratch, gx: int, gy: int, margin: int, step: Any
-) -> Any:  # fmt: skip
+    rng: Any, a: int, reach: int, shape: Shape, board: Board, scratch: Scratch, places: PlaceParams, step: Any
+) -> Any:
     """Try one move of unit `a`: a shift, a trade with another, a mirroring, an exchange of two toggles.
 
     Returns (kind, the other unit or toggles): kind is -1 where the move is not possible, and nothing has changed.
     """
-    dice = below(rng, 74)
+    dice = below(rng, MOVES)
     if dice < 40:
         step[0] = below(rng, 2 * reach + 1) - reach
         step[1] = below(rng, 2 * reach + 1) - reach
         if dice < 10:
             near_row(rng, a, shape, board, step)
         still = step[0] == 0 and step[1] == 0
-        if not still and not shape.still[a] and shift(a, step[0], step[1], shape, board, gx, gy, margin):
+        if not still and not shape.still[a] and shift(a, step[0], step[1], shape, board, places):
             return SHIFT, -1, -1
     elif dice < 55:
         b = shape.movable[below(rng, shape.movable.shape[0])] if shape.movable.shape[0] > 0 else a
         far = abs(board.x[a] - board.x[b]) + abs(board.y[a] - board.y[b]) > 14
         if a == b or far or shape.still[a] or a == shape.panel:
             return -1, -1, -1
-        if trade(a, b, dice < 50, shape, board, gx, gy, margin, step):
+        if trade(a, b, dice < 50, shape, board, places, step):
             return SWAP, b, -1
     elif dice < 62:
         if shape.mirrorable[a]:
             mirror(a, shape, board)
             return MIRROR, -1, -1
     else:
-        many = shape.swap_start[a + 1] - shape.swap_start[a]
-        if many < 2:
-            return -1, -1, -1
-        t1 = shape.swap_tiles[shape.swap_start[a] + below(rng, many)]
-        t2 = shape.swap_tiles[shape.swap_start[a] + below(rng, many)]
+        t1, t2 = pick_toggles(rng, a, shape)
         if t1 != t2:
             before = unit_clashes(a, shape, board, scratch.seen)
             exchange(t1, t2, shape, board)
@@ -265,14 +285,15 @@ def take_back(kind: int, a: int, b: int, t: int, step: Any, shape: Shape, board:
 
 @njit(cache=True)
 def reroute_bad(
-    rng: Any, shape: Shape, board: Board, scratch: Scratch, rounds: int, present: float, growth: float,
-    raise_by: float, bend: float, cross: float, slack: int, touched: Any, aside: Routes, listed: Any,
-) -> int:  # fmt: skip
-    """Reroute what is bad for some rounds; the routes that change are put `aside` and `touched`. Returns the
-    conflicts left."""
+    rng: Any, shape: Shape, board: Board, scratch: Scratch, routes: RouteParams, touched: Any, listed: Any
+) -> int:
+    """Reroute what is bad for `routes.rounds`; the routes that change are put to `scratch.aside`, and `touched`.
+    `listed` is room for the numbers of all nets. Returns the conflicts left."""
     n_nets = board.length.shape[0]
     conflicts = 1 << 30
-    for _ in range(rounds):
+    present = routes.present
+    for _ in range(routes.rounds):
+        prices = Prices(present, routes.bend, routes.cross)
         blame_first(shape, board, scratch.copies, scratch.offs)
         count = 0
         for n in range(n_nets):
@@ -288,58 +309,83 @@ def reroute_bad(
                 one = scratch.copies[k]
                 if not touched[one]:
                     touched[one] = True
-                    put_aside(one, board, aside)
-            reroute(n, shape, board, scratch, present, bend, cross, slack, below(rng, 4) > 0)
-        conflicts = find_conflicts(board, scratch, raise_by)
+                    put_aside(one, board, scratch.aside)
+            reroute(n, shape, board, scratch, prices, routes.slack, below(rng, 4) > 0)
+        conflicts = find_conflicts(board, scratch, routes.raise_by)
         if conflicts == 0:
             break
-        present *= growth
+        present *= routes.growth
     return conflicts
+
+
+@njit(cache=True)
+def mark_moved(units: Any, shape: Shape, board: Board, scratch: Scratch, cells: Any) -> None:
+    """Mark as bad every net with a pin on a cell of the units (-1 for none), or with wire where one has come to."""
+    count = 0
+    for a in units:
+        for k in range(unit_size(a, shape) if a >= 0 else 0):
+            cells[count] = in_unit(a, k, shape)
+            mark_cell(cells[count], shape, board)
+            count += 1
+    mark_covered(cells, count, shape, board, scratch)
+
+
+@njit(cache=True)
+def bring_back_all(chosen: Any, board: Board, scratch: Scratch) -> None:
+    """Lay all `chosen` nets as they were put aside."""
+    for n in range(chosen.shape[0]):
+        if chosen[n]:
+            lay(n, board, -1)
+            bring_back(n, board, scratch.aside)
+            lay(n, board, 1)
+
+
+@njit(cache=True)
+def end_in(best: Placement, shape: Shape, board: Board, scratch: Scratch) -> int:
+    """Bring the board to the best state met, with the routes in `scratch.kept`; returns the conflicts there."""
+    put_placement(best, board)
+    stamp_all(shape, board)
+    index_tiles(shape, board)
+    count_usage(shape, board)
+    for n in range(board.length.shape[0]):
+        bring_back(n, board, scratch.kept)
+    lay_all(board)
+    return int(find_conflicts(board, scratch, 0.0))
 
 
 @njit(cache=True, nogil=True)
 def repair(
-    rng: Any, shape: Shape, board: Board, scratch: Scratch, tries: int, stall: int, rounds: int, reach: int,
-    prices: Any, hot: float, cold: float,
-    gx: int, gy: int, margin: int, present: float, growth: float, raise_by: float, decay: float, bend: float,
-    cross: float, slack: int, stop: bool, focus: Any,
+    rng: Any, shape: Shape, board: Board, scratch: Scratch, params: RepairParams, places: PlaceParams,
+    routes: RouteParams, best: Placement,
 ) -> Any:  # fmt: skip
-    """Try moves; the board ends in the best state met. Returns (conflicts, energy, tries used).
-
-    With `stop` it ends as soon as nothing is illegal. Where `focus` names cells, moves are mostly theirs, and the last
-    state is kept rather than the best.
-    """
+    """Try moves; the board ends in the best state met. Returns (conflicts, energy, tries used). `best` is room for a
+    placement, `routes` says how nets are rerouted after each move."""
     n_nets = board.length.shape[0]
     lay_all(board)
     conflicts = find_conflicts(board, scratch, 0.0)
-    now = energy(board, conflicts, prices)
-    best, best_conflicts = now, conflicts
-    k_x, k_y, k_dx, k_dy = board.x.copy(), board.y.copy(), board.dx.copy(), board.dy.copy()
-    k_colour = board.colour.copy()
-    k_routes = scratch.kept
+    now = energy(board, conflicts, params)
+    best_value, best_conflicts = now, conflicts
+    keep_placement(board, best)
     for n in range(n_nets):
-        put_aside(n, board, k_routes)
-    k_stale = np.zeros(n_nets, np.bool_)
-    o_routes = scratch.aside
+        put_aside(n, board, scratch.kept)
+    stale = np.zeros(n_nets, np.bool_)
     touched = np.zeros(n_nets, np.bool_)
-    o_bad = board.bad.copy()
-    step = np.zeros(4, np.int64)
+    was_bad = board.bad.copy()
+    step, units = np.zeros(4, np.int64), np.zeros(2, np.int64)
     cells = np.zeros(2 * MOST_COPIES, np.int64)
     listed = np.zeros(n_nets, np.int64)
-    kept = np.zeros(2 * board.colour.shape[0] + 2 * MOST_COPIES, np.int64)
-    kept_from = np.zeros_like(kept)
-    since = 0
-    used = 0
-    ratio = (cold / hot) ** (1.0 / max(1, tries))
-    heat = hot
-    for turn in range(tries):
-        if (stop and conflicts == 0) or since >= stall or shape.watch[WATCH_STOP] != 0:
+    changed = np.zeros((2, 2 * board.colour.shape[0] + 2 * MOST_COPIES), np.int64)
+    since = used = 0
+    factor = cooling(params.hot, params.cold, params.tries)
+    heat = params.hot
+    for turn in range(params.tries):
+        if (params.stop and conflicts == 0) or since >= params.stall or shape.watch[WATCH_STOP] != 0:
             break
         shape.watch[WATCH_TRIES] += 1
         shape.watch[WATCH_CONFLICTS] = best_conflicts
         used = turn + 1
         since += 1
-        heat *= ratio
+        heat *= factor
         count = 0
         for n in range(n_nets):
             if board.length[n] > 0 and (conflicts == 0 or board.bad[n]):
@@ -349,86 +395,67 @@ def repair(
             break
         net = listed[below(rng, count)]
         a = pick_cell(rng, shape, board, net)
-        if focus.shape[0] > 0 and below(rng, 4) > 0:
-            a = focus[below(rng, focus.shape[0])]
+        if params.focus.shape[0] > 0 and below(rng, 4) > 0:
+            a = params.focus[below(rng, params.focus.shape[0])]
         a = shape.lead_cell[a]
         b = t = -1
-        n_kept = 0
-        o_bad[:] = board.bad
-        if below(rng, 100) < 74:
-            kind, b, t = change_places(rng, a, reach, shape, board, scratch, gx, gy, margin, step)
+        n_changed = 0
+        was_bad[:] = board.bad
+        if below(rng, 100) < MOVES:
+            kind, b, t = change_places(rng, a, params.reach, shape, board, scratch, places, step)
             if kind < 0:
                 continue
             if kind != EXCHANGE:
                 index_tiles(shape, board)
-            n_cells = 0
-            for u in range(2 if kind == SWAP else 1):
-                for k in range(unit_size(b if u == 1 else a, shape)):
-                    cells[n_cells] = in_unit(b if u == 1 else a, k, shape)
-                    mark_cell(cells[n_cells], shape, board)
-                    n_cells += 1
-            mark_covered(cells, n_cells, shape, board, scratch)
+            units[0], units[1] = a, b if kind == SWAP else -1
+            mark_moved(units, shape, board, scratch, cells)
         else:
             kind = COLOUR
-            n_kept = change_colours(rng, net, shape, board, scratch, kept, kept_from)
-            if n_kept == 0:
+            n_changed = change_colours(rng, net, shape, board, scratch, changed)
+            if n_changed == 0:
                 continue
         touched[:] = False
-        fresh = reroute_bad(
-            rng, shape, board, scratch, rounds, present, growth, raise_by, bend, cross, slack, touched, o_routes, listed
-        )
-        value = energy(board, fresh, prices)
-        if value <= now or unit(rng) < np.exp((now - value) / heat):
+        fresh = reroute_bad(rng, shape, board, scratch, routes, touched, listed)
+        value = energy(board, fresh, params)
+        if accepts(rng, value - now, heat):
             now, conflicts = value, fresh
             for n in range(n_nets):
-                k_stale[n] = k_stale[n] or touched[n]
-            if now < best - 1e-9 or focus.shape[0] > 0:
+                stale[n] = stale[n] or touched[n]
+            if now < best_value - 1e-9 or params.focus.shape[0] > 0:
                 if fresh < best_conflicts or best_conflicts == 0:
                     since = 0
-                best, best_conflicts = now, fresh
-                k_x[:], k_y[:], k_dx[:], k_dy[:], k_colour[:] = board.x, board.y, board.dx, board.dy, board.colour
+                best_value, best_conflicts = now, fresh
+                keep_placement(board, best)
                 for n in range(n_nets):
-                    if k_stale[n]:
-                        put_aside(n, board, k_routes)
-                k_stale[:] = False
+                    if stale[n]:
+                        put_aside(n, board, scratch.kept)
+                stale[:] = False
         else:
             if kind == COLOUR:
-                for i in range(n_kept):
-                    set_colour(kept[i], kept_from[i], shape, board)
+                for i in range(n_changed):
+                    set_colour(changed[0, i], changed[1, i], shape, board)
             else:
                 take_back(kind, a, b, t, step, shape, board)
-            for n in range(n_nets):
-                if touched[n]:
-                    lay(n, board, -1)
-                    bring_back(n, board, o_routes)
-                    lay(n, board, 1)
-            board.bad[:] = o_bad
-        if decay < 1.0 and turn % 16 == 15:
-            for c in range(COLOURS):
-                for i in range(board.history.shape[1]):
-                    board.history[c, i] *= decay
-    board.x[:], board.y[:], board.dx[:], board.dy[:] = k_x, k_y, k_dx, k_dy
-    stamp_all(shape, board)
-    index_tiles(shape, board)
-    board.colour[:] = k_colour
-    count_usage(shape, board)
-    for n in range(n_nets):
-        bring_back(n, board, k_routes)
-    lay_all(board)
-    left = find_conflicts(board, scratch, 0.0)
-    return left, best, used
+            bring_back_all(touched, board, scratch)
+            board.bad[:] = was_bad
+        if turn % 16 == 15:
+            fade(routes.decay, board)
+    return end_in(best, shape, board, scratch), best_value, used
 
 
 def better(
     shape: Shape, board: Board, scratch: Scratch, params: RepairParams, places: PlaceParams, routes: RouteParams,
-    rng: Any, stop: bool, focus: Any = NOWHERE,
+    rng: Any, stop: bool,
 ) -> tuple[int, float, int]:  # fmt: skip
-    """Run `repair` with parameter records; returns (conflicts, energy, tries used)."""
-    prices = np.array([params.conflict, params.wire, params.crossover, params.bend, params.stroke])
-    left, value, used = repair(
-        rng, shape, board, scratch, params.tries, params.stall, params.rounds, params.reach, prices, params.hot,
-        params.cold,
-        places.gap_x, places.gap_y, places.margin, 4.0, 1.5, routes.raise_by * 0.5, 0.9, routes.bend, routes.cross,
-        routes.slack, stop, focus,
-    )  # fmt: skip
+    """Run `repair`, with `stop` until nothing is illegal; returns (conflicts, energy, tries used)."""
+    mending = replace(
+        routes,
+        rounds=params.rounds,
+        present=PRESENT,
+        growth=GROWTH,
+        decay=DECAY,
+        raise_by=RAISE_SHARE * routes.raise_by,
+    )
+    params = replace(params, stop=stop)
+    left, value, used = repair(rng, shape, board, scratch, params, places, mending, placement_of(board))
     return int(left), float(value), int(used)

@@ -437,12 +437,10 @@ class Search:
         scratch = make_scratch(self.netlist, int(board.size[0]), int(board.size[1]))
         params = RepairParams(
             tries=self.effort.stir, stall=self.effort.stir, rounds=3, reach=12, conflict=1000.0, wire=1.0,
-            crossover=4.0, bend=0.5, hot=12.0, cold=4.0,
+            crossover=4.0, bend=0.5, hot=12.0, cold=4.0, focus=self.shape.movable,
         )  # fmt: skip
         self.tell(board, legal=True)
-        left, _, _ = better(
-            self.shape, board, scratch, params, TIGHTEST, RouteParams(), self.rng, False, self.shape.movable
-        )
+        left, _, _ = better(self.shape, board, scratch, params, TIGHTEST, RouteParams(), self.rng, False)
         return board if left == 0 else copy_board(model)
 
     def another(self, turn: int) -> Board | None:
@@ -744,7 +742,8 @@ class Search:
         movable = set(self.shape.movable.tolist())
         focus = np.array([c for c in less.tolist() if c in movable], np.int64)
         if len(focus):
-            better(self.shape, board, scratch, loose, TIGHTEST, RouteParams(), self.rng, False, focus)
+            near_them = replace(loose, focus=focus)
+            better(self.shape, board, scratch, near_them, TIGHTEST, RouteParams(), self.rng, False)
         return None
 
     def polish(self, board: Board) -> Board:

@@ -27,9 +27,9 @@ from hdl2grid.layout.arrays import (
     Scratch,
     Shape,
 )
-from hdl2grid.layout.colouring import count_usage, set_colour, variable_clashes
+from hdl2grid.layout.colouring import clashes_in, count_usage, set_colour
 from hdl2grid.layout.matched_routing import route_bundle
-from hdl2grid.layout.net_tree import ANEW, route_net
+from hdl2grid.layout.net_tree import ANEW, Prices, route_net
 from hdl2grid.layout.occupancy import (
     blame_first,
     bring_back,
@@ -40,23 +40,24 @@ from hdl2grid.layout.occupancy import (
     neighbour,
     put_aside,
 )
+from hdl2grid.layout.records import Record
 
 SPLIT = 4.0
-"""Price of a net, where the router changes colours."""
+"""Price of a net, in tiles, where the router changes colours. Guessed."""
 BEYOND = 1e9
-"""Price of a net that cannot be joined."""
+"""Price of a net that cannot be joined: more than any wire costs."""
 WHOLE = 12
-"""Nets of so many variables and more are never recoloured as a whole."""
+"""Nets of so many variables and more are never recoloured as a whole. Guessed."""
 ALL: Bools = np.zeros(0, np.bool_)
 """Among all nets."""
 
 
 @dataclass(frozen=True)
-class RouteParams:
-    """Prices in tiles of wire. `present` is the price of a conflict, growing by `growth` a round up to `most`;
+class RouteParams(Record):
+    """Prices in tiles of wire, all guessed. `present` is that of a conflict, growing by `growth` a round up to `most`;
     `raise_by` is added to the history of a tile at each conflict; `rounds` and `stall` limit the rounds; searches stay
     within `slack` tiles of a net's box, unless that fails. From round `recolour` on, if it is not 0, nets in
-    conflict may change colour."""
+    conflict may change colour. A part `decay` of all history stays after each round."""
 
     present: float = 1.0
     growth: float = 1.06
@@ -72,6 +73,14 @@ class RouteParams:
 
 
 @njit(cache=True)
+def fade(decay: float, board: Board) -> None:
+    """Let only so much of all tiles' history stay."""
+    for c in range(COLOURS):
+        for tile in range(board.history.shape[1]):
+            board.history[c, tile] *= decay
+
+
+@njit(cache=True)
 def leader(net: int, shape: Shape, board: Board, scratch: Scratch) -> int:
     """The net that `net` is laid like, itself if it is laid by itself; `scratch.copies` and `offs` are set for it."""
     lead = COLOURS * shape.lead_sig[net // COLOURS] + net % COLOURS
@@ -81,10 +90,7 @@ def leader(net: int, shape: Shape, board: Board, scratch: Scratch) -> int:
 
 
 @njit(cache=True)
-def reroute(
-    net: int, shape: Shape, board: Board, scratch: Scratch, present: float, bend: float, cross: float, slack: int,
-    keep: bool,
-) -> None:  # fmt: skip
+def reroute(net: int, shape: Shape, board: Board, scratch: Scratch, prices: Prices, slack: int, keep: bool) -> None:
     """Rip up one net, or with `keep` what is wrong of it, and route it anew; in the whole grid if need be. Nets that
     are laid alike are rerouted together."""
     net = leader(net, shape, board, scratch)
@@ -94,14 +100,14 @@ def reroute(
     for k in range(copies):
         lay(nets[k], board, -1)
     done = copies > 1 and (
-        route_bundle(shape, board, scratch, copies, present, bend, cross, slack, keep)
-        or route_bundle(shape, board, scratch, copies, present, bend, cross, wide, ANEW)
+        route_bundle(copies, shape, board, scratch, prices, slack, keep)
+        or route_bundle(copies, shape, board, scratch, prices, wide, ANEW)
     )
     if not done:
         for k in range(copies):
             one = nets[k]
-            board.reached[one] = route_net(one, shape, board, scratch, present, bend, cross, slack, keep) or route_net(
-                one, shape, board, scratch, present, bend, cross, wide, ANEW
+            board.reached[one] = route_net(one, shape, board, scratch, prices, slack, keep) or route_net(
+                one, shape, board, scratch, prices, wide, ANEW
             )
     for k in range(copies):
         lay(nets[k], board, 1)
@@ -123,11 +129,18 @@ def facing(c: int, tile: int, axis: int, scratch: Scratch) -> int:
 
 
 @njit(cache=True)
-def blame(c: int, tile: int, board: Board, scratch: Scratch, raise_by: float) -> None:
-    for i in range(min(2, scratch.number[c, tile])):
-        board.bad[scratch.nets_on[c, tile, i]] = True
+def make_dearer(c: int, tile: int, board: Board, scratch: Scratch, raise_by: float) -> None:
+    """Mark a tile as one that clashes, and raise its history."""
     board.clash[c, tile] = True
     board.history[c, tile] = min(scratch.worst[0], board.history[c, tile] + raise_by)
+
+
+@njit(cache=True)
+def blame(c: int, tile: int, board: Board, scratch: Scratch, raise_by: float) -> None:
+    """Mark the nets on a tile as bad, and make the tile dearer."""
+    for i in range(min(2, scratch.number[c, tile])):
+        board.bad[scratch.nets_on[c, tile, i]] = True
+    make_dearer(c, tile, board, scratch, raise_by)
 
 
 @njit(cache=True)
@@ -189,8 +202,7 @@ def find_conflicts(board: Board, scratch: Scratch, raise_by: float) -> int:
             else:
                 conflicts += 1
                 board.bad[n] = True
-                board.clash[c, tile] = True
-                board.history[c, tile] = min(scratch.worst[0], board.history[c, tile] + raise_by)
+                make_dearer(c, tile, board, scratch, raise_by)
             number[c, tile] += 1
     for n in range(board.length.shape[0]):
         if board.length[n] > 0 and board.reached[n] and not is_joined(n, board, scratch):
@@ -231,22 +243,19 @@ def find_conflicts(board: Board, scratch: Scratch, raise_by: float) -> int:
                     conflicts += 1
                     board.bad[a] = True
                     board.bad[b] = True
-                    for t in (tile, to):
-                        board.clash[c, t] = True
-                        board.history[c, t] = min(scratch.worst[0], board.history[c, t] + raise_by)
+                    make_dearer(c, tile, board, scratch, raise_by)
+                    make_dearer(c, to, board, scratch, raise_by)
     return conflicts
 
 
 @njit(cache=True)
-def price(
-    net: int, shape: Shape, board: Board, scratch: Scratch, present: float, bend: float, cross: float, slack: int
-) -> float:  # fmt: skip
+def price(net: int, shape: Shape, board: Board, scratch: Scratch, prices: Prices, slack: int) -> float:
     """Route a net that has been taken up; what its wire costs as prices are now."""
     if board.usage[net // COLOURS, net % COLOURS] == 0:
         board.length[net] = board.strokes[net] = board.bends[net] = 0
         board.reached[net] = True
         return 0.0
-    board.reached[net] = route_net(net, shape, board, scratch, present, bend, cross, slack, ANEW)
+    board.reached[net] = route_net(net, shape, board, scratch, prices, slack, ANEW)
     return float(scratch.paid[0] + SPLIT) if board.reached[net] else BEYOND
 
 
@@ -287,31 +296,22 @@ def pick_movers(rng: Any, net: int, shape: Shape, board: Board, movers: Any) -> 
 def recolour_movers(movers: Any, count: int, c: int, shape: Shape, board: Board, seen: Any) -> int:
     """Give variables of one signal and colour another colour; returns by how much clashes on device tiles grow."""
     a = board.colour[movers[0]]
-    growth = 0
-    for i in range(count):
-        growth -= variable_clashes(movers[i], a, shape, board, seen) + variable_clashes(
-            movers[i], c, shape, board, seen
-        )
+    before = clashes_in(movers[:count], a, c, shape, board, seen)
     for i in range(count):
         set_colour(movers[i], c, shape, board)
-    for i in range(count):
-        growth += variable_clashes(movers[i], a, shape, board, seen) + variable_clashes(
-            movers[i], c, shape, board, seen
-        )
-    return growth
+    return clashes_in(movers[:count], a, c, shape, board, seen) - before
 
 
 @njit(cache=True)
 def change_colour(
-    rng: Any, net: int, shape: Shape, board: Board, scratch: Scratch, present: float, bend: float, cross: float,
-    slack: int, movers: Any,
-) -> None:  # fmt: skip
+    rng: Any, net: int, shape: Shape, board: Board, scratch: Scratch, prices: Prices, slack: int, movers: Any
+) -> None:
     """Reroute a net that is laid by itself, in that colour, of all that its pins allow, which is cheapest now."""
     s, a = net // COLOURS, net % COLOURS
     count = pick_movers(rng, net, shape, board, movers)
     lay(net, board, -1)
     best, best_gain = a, 0.0
-    own = price(net, shape, board, scratch, present, bend, cross, slack)
+    own = price(net, shape, board, scratch, prices, slack)
     for b in range(COLOURS):
         other = COLOURS * s + b
         if b == a:
@@ -319,10 +319,10 @@ def change_colour(
         if recolour_movers(movers, count, b, shape, board, scratch.seen) <= 0:
             put_aside(other, board, scratch.aside)
             lay(other, board, -1)
-            with_movers = price(other, shape, board, scratch, present, bend, cross, slack)
-            with_movers += price(net, shape, board, scratch, present, bend, cross, slack)
+            with_movers = price(other, shape, board, scratch, prices, slack)
+            with_movers += price(net, shape, board, scratch, prices, slack)
             recolour_movers(movers, count, a, shape, board, scratch.seen)
-            before = own + price(other, shape, board, scratch, present, bend, cross, slack)
+            before = own + price(other, shape, board, scratch, prices, slack)
             bring_back(other, board, scratch.aside)
             lay(other, board, 1)
             if before - with_movers > best_gain:
@@ -334,24 +334,21 @@ def change_colour(
         other = COLOURS * s + best
         recolour_movers(movers, count, best, shape, board, scratch.seen)
         lay(other, board, -1)
-        if price(other, shape, board, scratch, present, bend, cross, slack) == BEYOND:
-            price(other, shape, board, scratch, present, bend, cross, wide)
+        if price(other, shape, board, scratch, prices, slack) == BEYOND:
+            price(other, shape, board, scratch, prices, wide)
         lay(other, board, 1)
-    if price(net, shape, board, scratch, present, bend, cross, slack) == BEYOND:
-        price(net, shape, board, scratch, present, bend, cross, wide)
+    if price(net, shape, board, scratch, prices, slack) == BEYOND:
+        price(net, shape, board, scratch, prices, wide)
     lay(net, board, 1)
 
 
 @njit(cache=True, nogil=True)
-def negotiate(
-    rng: Any, shape: Shape, board: Board, scratch: Scratch, rounds: int, stall: int, present: float, growth: float,
-    most: float, raise_by: float, decay: float, bend: float, cross: float, slack: int, recolour: int, among: Any,
-) -> Any:  # fmt: skip
+def negotiate(rng: Any, shape: Shape, board: Board, scratch: Scratch, params: RouteParams, among: Any) -> Any:
     """Rip up and reroute the nets marked in `bad`, round by round, until nothing is illegal; of all nets, or of those
     that `among` has True for.
 
-    `lay_all` must have been called. Ends after `rounds` rounds, or when `stall` rounds have not bettered the least
-    count of conflicts. The least illegal routes met stay on the board; returns (conflicts, rounds used).
+    `lay_all` must have been called. Ends after `params.rounds`, or when `params.stall` rounds have not bettered the
+    least count of conflicts. The least illegal routes met stay on the board; returns (conflicts, rounds used).
     """
     n_nets = board.length.shape[0]
     best = 1 << 30
@@ -361,16 +358,18 @@ def negotiate(
     count = 0
     movers = np.zeros(board.colour.shape[0], np.int64)
     colours = board.colour.copy()
+    present, recolour, slack = params.present, params.recolour, params.slack
     for n in range(n_nets):
         if recolour > 0 or board.usage[n // COLOURS, n % COLOURS] > 0 or board.length[n] > 0:
             order[count] = n
             count += 1
     used = 0
     conflicts = 0
-    for turn in range(rounds):
+    for turn in range(params.rounds):
         if turn > 0 and shape.watch[WATCH_STOP] != 0:
             break
         used = turn + 1
+        prices = Prices(present, params.bend, params.cross)
         for i in range(count - 1, 0, -1):
             j = below(rng, i + 1)
             order[i], order[j] = order[j], order[i]
@@ -387,15 +386,13 @@ def negotiate(
             if recolour > 0 and turn >= recolour and board.bad[n] and below(rng, 2) == 0:
                 alone = leader(n, shape, board, scratch) == n
                 if alone and copies_of(n, shape, board, scratch.copies, scratch.offs) == 1:
-                    change_colour(rng, n, shape, board, scratch, present, bend, cross, slack, movers)
+                    change_colour(rng, n, shape, board, scratch, prices, slack, movers)
                     continue
             many = shape.sig_start[n // COLOURS + 1] - shape.sig_start[n // COLOURS]
             keep = turn == 0 or below(rng, 8) < (3 if many < 8 else 6)
-            reroute(n, shape, board, scratch, present, bend, cross, slack, keep)
-        for c in range(COLOURS):
-            for t in range(board.history.shape[1]):
-                board.history[c, t] *= decay
-        conflicts = find_conflicts(board, scratch, raise_by)
+            reroute(n, shape, board, scratch, prices, slack, keep)
+        fade(params.decay, board)
+        conflicts = find_conflicts(board, scratch, params.raise_by)
         shape.watch[WATCH_CONFLICTS] = conflicts
         shape.watch[WATCH_TRIES] += 1
         if conflicts < best:
@@ -406,9 +403,9 @@ def negotiate(
             since = 0
         else:
             since += 1
-        if conflicts == 0 or since >= stall:
+        if conflicts == 0 or since >= params.stall:
             break
-        present = min(most, present * growth)
+        present = min(params.most, present * params.growth)
     if conflicts > best:
         for k in range(count):
             bring_back(order[k], board, kept)
@@ -423,10 +420,7 @@ def route(
     shape: Shape, board: Board, scratch: Scratch, params: RouteParams, seed_state: Any, among: Bools = ALL
 ) -> tuple[int, int]:
     """Route all nets marked bad on a laid board, or those `among` them; returns (conflicts left, rounds used)."""
-    conflicts, used = negotiate(
-        seed_state, shape, board, scratch, params.rounds, params.stall, params.present, params.growth, params.most,
-        params.raise_by, params.decay, params.bend, params.cross, params.slack, params.recolour, among,
-    )  # fmt: skip
+    conflicts, used = negotiate(seed_state, shape, board, scratch, params, among)
     return int(conflicts), int(used)
 
 

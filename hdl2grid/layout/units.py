@@ -3,23 +3,36 @@ of its block. All of a unit moves at once and by the same step, so that copies s
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 from numba import njit
 
+from hdl2grid.base.rng import below
 from hdl2grid.layout.arrays import CLOSED, Board, Shape
+from hdl2grid.layout.records import Record
+
+
+@dataclass(frozen=True)
+class Room(Record):
+    """`gap_x`, `gap_y`: free columns and rows around every cell, corners included; `margin`: free border tiles."""
+
+    gap_x: int = 2
+    gap_y: int = 1
+    margin: int = 1
 
 
 @njit(cache=True)
-def fits(grid: Any, px: int, py: int, w: int, h: int, gap_x: int, gap_y: int, margin: int, a: int, b: int) -> bool:
-    """Whether a cell of size w x h may stand at (px, py): on no closed tile, in its gap no cell but `a`, `b`."""
+def fits(cell: int, px: int, py: int, shape: Shape, board: Board, room: Room) -> bool:
+    """Whether a cell that stands nowhere may stand at (px, py): on no closed tile, no other cell in its gap."""
+    grid, w, h, margin = board.grid, shape.w[cell], shape.h[cell], room.margin
     height, width = grid.shape
     if px < margin or py < margin or px + w > width - margin or py + h > height - margin:
         return False
-    for yy in range(max(0, py - gap_y), min(height, py + h + gap_y)):
-        for xx in range(max(0, px - gap_x), min(width, px + w + gap_x)):
+    for yy in range(max(0, py - room.gap_y), min(height, py + h + room.gap_y)):
+        for xx in range(max(0, px - room.gap_x), min(width, px + w + room.gap_x)):
             other = grid[yy, xx]
-            if other >= 0 and other != a and other != b:
+            if other >= 0:
                 return False
             if other == CLOSED and px <= xx < px + w and py <= yy < py + h:
                 return False
@@ -28,6 +41,7 @@ def fits(grid: Any, px: int, py: int, w: int, h: int, gap_x: int, gap_y: int, ma
 
 @njit(cache=True)
 def stamp(grid: Any, px: int, py: int, w: int, h: int, value: int) -> None:
+    """Fill a rectangle."""
     for yy in range(py, py + h):
         for xx in range(px, px + w):
             grid[yy, xx] = value
@@ -60,11 +74,13 @@ def in_unit(a: int, k: int, shape: Shape) -> int:
 
 @njit(cache=True)
 def unit_size(a: int, shape: Shape) -> int:
+    """How many cells move with this one, itself included."""
     return int(1 + shape.unit_start[a + 1] - shape.unit_start[a])
 
 
 @njit(cache=True)
 def lift(a: int, shape: Shape, board: Board) -> None:
+    """Take a unit off the grid."""
     for k in range(unit_size(a, shape)):
         stamp_cell(in_unit(a, k, shape), shape, board, -1)
 
@@ -95,7 +111,7 @@ def in_window(a: int, px: int, py: int, shape: Shape, board: Board) -> bool:
 
 
 @njit(cache=True)
-def try_drop(a: int, dx: int, dy: int, shape: Shape, board: Board, gx: int, gy: int, margin: int) -> bool:
+def try_drop(a: int, dx: int, dy: int, shape: Shape, board: Board, room: Room) -> bool:
     """Put a lifted unit down, a step further, if it fits there, its first foot in a row; else leave it lifted."""
     foot = board.y[a] + dy + shape.h[a] - 1
     if shape.h[a] > 1 and (foot < 0 or foot >= board.rows.shape[0] or not board.rows[foot]):
@@ -106,7 +122,7 @@ def try_drop(a: int, dx: int, dy: int, shape: Shape, board: Board, gx: int, gy: 
     for k in range(size):
         cell = in_unit(a, k, shape)
         px, py = board.x[cell] + dx, board.y[cell] + dy
-        if not fits(board.grid, px, py, shape.w[cell], shape.h[cell], gx, gy, margin, -1, -1):
+        if not fits(cell, px, py, shape, board, room):
             for j in range(k):
                 stamp_cell(in_unit(a, j, shape), shape, board, -1)
                 board.x[in_unit(a, j, shape)] -= dx
@@ -119,10 +135,10 @@ def try_drop(a: int, dx: int, dy: int, shape: Shape, board: Board, gx: int, gy: 
 
 
 @njit(cache=True)
-def shift(a: int, dx: int, dy: int, shape: Shape, board: Board, gx: int, gy: int, margin: int) -> bool:
+def shift(a: int, dx: int, dy: int, shape: Shape, board: Board, room: Room) -> bool:
     """Move a unit by a step if it fits there."""
     lift(a, shape, board)
-    if try_drop(a, dx, dy, shape, board, gx, gy, margin):
+    if try_drop(a, dx, dy, shape, board, room):
         return True
     drop(a, 0, 0, shape, board)
     return False
@@ -130,14 +146,13 @@ def shift(a: int, dx: int, dy: int, shape: Shape, board: Board, gx: int, gy: int
 
 @njit(cache=True)
 def shift_back(a: int, dx: int, dy: int, shape: Shape, board: Board) -> None:
+    """Undo `shift`."""
     lift(a, shape, board)
     drop(a, -dx, -dy, shape, board)
 
 
 @njit(cache=True)
-def trade(
-    a: int, b: int, feet: bool, shape: Shape, board: Board, gx: int, gy: int, margin: int, step: Any
-) -> bool:  # fmt: skip
+def trade(a: int, b: int, feet: bool, shape: Shape, board: Board, room: Room, step: Any) -> bool:
     """Let two units trade places, heads or feet kept, if they fit; the step of `a` and that of `b` go to `step`."""
     if shape.group[a] != shape.group[b]:
         return False
@@ -148,8 +163,8 @@ def trade(
         step[3] += shape.h[a] - shape.h[b]
     lift(a, shape, board)
     lift(b, shape, board)
-    if try_drop(a, step[0], step[1], shape, board, gx, gy, margin):
-        if try_drop(b, step[2], step[3], shape, board, gx, gy, margin):
+    if try_drop(a, step[0], step[1], shape, board, room):
+        if try_drop(b, step[2], step[3], shape, board, room):
             return True
         lift(a, shape, board)
         drop(a, -step[0], -step[1], shape, board)
@@ -161,6 +176,7 @@ def trade(
 
 @njit(cache=True)
 def trade_back(a: int, b: int, shape: Shape, board: Board, step: Any) -> None:
+    """Undo `trade`."""
     lift(a, shape, board)
     lift(b, shape, board)
     drop(a, -step[0], -step[1], shape, board)
@@ -175,6 +191,17 @@ def mirror(a: int, shape: Shape, board: Board) -> None:
         for i in range(shape.cell_start[cell], shape.cell_start[cell + 1]):
             tile = shape.cell_tiles[i]
             board.dx[tile] = shape.w[cell] - 1 - board.dx[tile]
+
+
+@njit(cache=True)
+def pick_toggles(rng: Any, a: int, shape: Shape) -> tuple[int, int]:
+    """Two exchangeable tiles of a cell, at random; equal where there is nothing to exchange."""
+    first = shape.swap_start[a]
+    count = shape.swap_start[a + 1] - first
+    if count < 2:
+        return -1, -1
+    t1 = shape.swap_tiles[first + below(rng, count)]
+    return t1, shape.swap_tiles[first + below(rng, count)]
 
 
 @njit(cache=True)
