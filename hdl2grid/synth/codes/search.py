@@ -31,7 +31,7 @@ from hdl2grid.synth.codes.register_groups import MOST_STATES, REGISTER_TERMS, Be
 from hdl2grid.synth.codes.spaces import spaces_of_rank
 from hdl2grid.synth.exact.local_cells import Target
 from hdl2grid.synth.exact.one_level import one_level
-from hdl2grid.synth.gf2 import Basis, bits
+from hdl2grid.synth.gf2 import Basis, Coordinates, bits
 from hdl2grid.synth.rewrite.covers import Flat
 
 BY_DIMENSION = "dimension: c r + dim F - 1"
@@ -105,7 +105,7 @@ class _Problem:
         self.size = len(pivots)
         self.now = [sum((v >> p & 1) << i for i, p in enumerate(pivots)) for v in now]
         self.then = [sum((v >> p & 1) << i for i, p in enumerate(pivots)) for v in then]
-        self.inside = _kernel_of(self.now)
+        self.inside = Coordinates(self.now).relations
 
     def base(self, width: int) -> int:
         """The stacks of a code of that width and rank 0."""
@@ -311,7 +311,7 @@ class _Search:
         rows = [modulo.reduce(self.problem.now[s]) | modulo.reduce(self.problem.then[s]) << 64 for s in range(n)]
         ones = (1 << n) - 1
         found = Basis([ones])
-        rest = [v for v in Basis(_kernel_of(rows)).sorted_rows() if found.add(v)]
+        rest = [v for v in Basis(Coordinates(rows).relations).sorted_rows() if found.add(v)]
         return [ones, *rest]
 
     def _subspaces(self, space: list[int], width: int, work: int) -> tuple[Any, int, bool]:
@@ -481,18 +481,4 @@ def _kernel(terms: list[list[int]], n: int) -> list[int]:
     for row, states in enumerate(terms):
         for s in states:
             columns[s] ^= 1 << row
-    return _kernel_of(columns)
-
-
-def _kernel_of(rows: Sequence[int]) -> list[int]:
-    """A basis of the sets (masks) of rows that add up to 0."""
-    n = len(rows)
-    tagged = Basis(ignore=(1 << n) - 1)
-    kernel = []
-    for s, row in enumerate(rows):
-        residue = tagged.reduce(row << n | 1 << s)
-        if residue >> n:
-            tagged.add(residue)
-        else:
-            kernel.append(residue)
-    return kernel
+    return Coordinates(columns).relations
