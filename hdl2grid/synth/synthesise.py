@@ -152,7 +152,7 @@ def _joined(
 
     short: set[Form] = set()
     crowded: set[Form] | None = None
-    is_sparse = near is not None
+    is_sparse = near is not None or "shorter sums" in params.without
     while mapped.all_stacks < fewer_than:
         if crowded is None:
             parts = logic, mapped.problem, mapped.timed, sources, choice.mapper.constant

@@ -15,15 +15,23 @@ import numpy as np
 from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.network import PRODUCT, Form, Network
 from hdl2grid.synth.rewrite import pseudoproducts as flats
+from hdl2grid.synth.rewrite.pseudoproduct_walk import Walk, walk
 
 Flat = tuple[int, ...]
 Sum = list[Flat]
 
 TABLE_VARIABLES = 11
+"""Functions of up to so many variables are expanded from their table, of 2^11 bits (guessed)."""
 _MOST_TERMS = 400
+"""Terms of a sum that is multiplied out (guessed)."""
 _STEPS_A_PAIR = 1000
+"""Steps of a walk for each pair of terms: fewer terms need fewer (guessed)."""
 _LEAST_STALL, _STALL_SHARE = 1_000_000, 5
+"""A walk ends after so many steps without gain: at least the first, a fifth of all steps if that is more (guessed)."""
 _CONSTANT = 1 << 63
+"""The constant in a flat's row (see `pseudoproducts.py`)."""
+_SPARE = 8
+"""Terms that a walk has at a time beyond those that it began with (a trade has two more; guessed)."""
 
 
 def cover(network: Network, form: Form, place: dict[int, int]) -> Sum | None:
@@ -84,14 +92,14 @@ class Terms:
     """Terms (flat, mask) in the kernel's arrays."""
 
     def __init__(self, room: int) -> None:
-        self.rows = np.zeros((room + 8, flats.MOST_ROWS), dtype=np.uint64)
-        self.sizes = np.zeros(room + 8, dtype=np.int64)
-        self.masks = np.zeros(room + 8, dtype=np.uint64)
+        rows = np.zeros((room + _SPARE, flats.MOST_ROWS), dtype=np.uint64)
+        masks = np.zeros(room + _SPARE, dtype=np.uint64)
+        self.terms = flats.Terms(rows, np.zeros(room + _SPARE, dtype=np.int64), masks)
         self.count = 0
 
     def copy(self) -> Terms:
         other = Terms(0)
-        other.rows, other.sizes, other.masks = self.rows.copy(), self.sizes.copy(), self.masks.copy()
+        other.terms = flats.Terms(*(array.copy() for array in self.terms))
         other.count = self.count
         return other
 
@@ -103,22 +111,22 @@ class Terms:
             if size < 0:
                 return
         scratch: Any = np.empty((flats.SCRATCH, flats.MOST_ROWS), dtype=np.uint64)
-        self.count = flats.add(self.rows, self.sizes, self.masks, self.count, row, size, np.uint64(mask), scratch)
+        self.count = flats.add(self.terms, self.count, row, size, np.uint64(mask), scratch)
 
     def walk(self, steps: int, seed: int, narrow: bool, codes: Sequence[int] = (), width: int = 0) -> None:
         """At most `steps` pairs looked at, fewer where there are few; long walks end early where nothing better comes.
-        `codes`: see `flats.walk`."""
+        `codes`: see `Walk`."""
         steps = min(steps, _STEPS_A_PAIR * self.count * self.count)
         known = np.array(codes, dtype=np.uint64)
         stall = max(_LEAST_STALL, steps // _STALL_SHARE)
-        self.count = flats.walk(self.rows, self.sizes, self.masks, self.count, steps, stall, seed, narrow, known, width)
+        self.count = walk(self.terms, self.count, Walk(steps, stall, seed, narrow, known, width))
 
     def listed(self) -> list[tuple[Flat, int]]:
         """The terms in an order of their own."""
         found = []
         for i in range(self.count):
-            flat = tuple(int(r) for r in self.rows[i, : self.sizes[i]])
-            found.append((flat, int(self.masks[i])))
+            flat = tuple(int(r) for r in self.terms.rows[i, : self.terms.sizes[i]])
+            found.append((flat, int(self.terms.masks[i])))
         return sorted(found, key=lambda term: (len(term[0]), term))
 
 
