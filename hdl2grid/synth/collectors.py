@@ -20,6 +20,7 @@ LevelOf = Callable[[int], int]
 
 
 _UNLIMITED = 1 << 20
+"""More signals than any sum has."""
 
 
 def forms_of(problem: Problem) -> set[Form]:

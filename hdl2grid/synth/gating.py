@@ -19,6 +19,7 @@ from hdl2grid.synth.lowering import lower
 from hdl2grid.synth.network import ONE, PRODUCT, ZERO, Form, Network
 
 _MOST_CANDIDATES = 64
+"""Nodes of a word's border that are tried as its condition (guessed)."""
 
 
 @dataclass(frozen=True)

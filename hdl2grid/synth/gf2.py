@@ -56,6 +56,29 @@ class Basis:
         return tuple(self.rows[p] for p in sorted(self.rows))
 
 
+class Coordinates:
+    """Vectors as sums of given ones, the *generators*: a basis that remembers which of them each row adds up.
+
+    A generator that depends on those before it is used in no sum; `relations` has a mask of generators that add up to
+    0 for each of these, itself the last of them.
+    """
+
+    def __init__(self, generators: Iterable[int]) -> None:
+        generators = list(generators)
+        self._count = len(generators)
+        self._basis = Basis(ignore=(1 << self._count) - 1)
+        self.relations: list[int] = []
+        for i, vector in enumerate(generators):
+            row = self._basis.reduce(vector << self._count | 1 << i)
+            if not self._basis.add(row):
+                self.relations.append(row)
+
+    def of(self, vector: int) -> tuple[int, int]:
+        """A mask of generators, and what is left of `vector` when they are added to it: 0 exactly where it is a sum."""
+        row = self._basis.reduce(vector << self._count)
+        return row & self._basis.ignore, row >> self._count
+
+
 def light_basis(constraints: Sequence[int], ignore: int = 1) -> tuple[int, ...]:
     """A basis of the span of `constraints` whose vectors have few ones outside `ignore`.
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 
@@ -19,20 +20,24 @@ from hdl2grid.synth.gating import Condition, conditions, gate_tree, variables_of
 from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.near_circuit import stay_near, strobes_of
 from hdl2grid.synth.network import Form, Network
-from hdl2grid.synth.rewrite.dependent_cells import drop_dependent
-from hdl2grid.synth.rewrite.exactly_one_sums import bundle
-from hdl2grid.synth.rewrite.hubs import has_hubs
-from hdl2grid.synth.rewrite.share_pseudoproducts import Known, share_flats
+from hdl2grid.synth.rewrite.driver import rewritten
+from hdl2grid.synth.rewrite.trials import Context, Known, cheapest
 from hdl2grid.synth.sinks import OUTPUT, REGISTER, Problem, behaviour_of, build, with_majorities
 from hdl2grid.synth.timing.rounds import moving_round, time
 from hdl2grid.synth.timing.timed_network import Timed
 
 _MOST_GATE_TRIALS = 40
+"""Mappings tried with a word under another condition (guessed)."""
 _MOST_MOVES = 4
+"""Conditions tried for a word, its own among them (guessed)."""
 _MOST_FAILURES = 2
+"""A move that saved nothing for so many words is not tried for others that behave alike (guessed)."""
 _LARGE_NETWORK = 4000
+"""Cells above which conditions are not tried: a mapping takes long (guessed)."""
 _QUICK_STEPS = 8000
+"""`search_steps` at most while conditions are compared (guessed)."""
 _QUICK_FLATS = 30_000
+"""`flat_steps` at most while conditions are compared (guessed)."""
 
 
 @dataclass(frozen=True)
@@ -169,7 +174,7 @@ class Mapper:
         polish = not quick or budget is None
         best = None
         problem = build(self.logic, self.constant, chosen, limits.max_toggles)
-        if has_wide(problem):
+        if "wide sinks" not in limits.without and has_wide(problem):
             best = self._finished(problem, chosen, limits, budget, True, polish, not quick)
             budget = budget if best is None else best.stacks
             problem = build(self.logic, self.constant, chosen, limits.max_toggles)
@@ -192,24 +197,18 @@ class Mapper:
             return None
         whole, (problem, blocks) = problem, mapped
         solved = problem
-        met: dict[object, tuple[Problem, int]] = {}  # holds the problems, so that their networks keep their identity
 
+        @cache
         def cost(trial: Problem) -> int:
-            key = id(trial.network), trial.sinks, trial.gates
-            if key not in met:
-                met[key] = trial, timed_mapping(self.logic, trial, limits, blocks, solved).stacks
-            return met[key][1]
+            return timed_mapping(self.logic, trial, limits, blocks, solved).stacks
 
-        if _num_cells(whole) < _num_cells(problem) and cost(whole) < cost(problem):
-            problem = whole  # blocks that are each the least may have cells that differ only where no state is
+        if _num_cells(whole) < _num_cells(problem):
+            # Blocks that are each the least may have cells that differ only where no state is.
+            problem = cheapest(problem, [lambda _: whole], cost)
         if polish and not all(block.is_least for block in blocks):
             carries = with_majorities(whole, self.logic, self.constant, chosen)
-            others = [carries] if carries else []
-            trials = []
-            for hubs in (False, True) if any(has_hubs(p) for p in (whole, *others)) else (False,):
-                shared = share_flats(problem, whole, others, cost, limits, self.flats, hubs, structure)
-                trials.append(bundle(drop_dependent(shared, cost), cost))
-            problem = min(trials, key=cost)
+            context = Context(whole, (carries,) if carries else (), limits, self.flats, structure)
+            problem = rewritten(problem, context, cost, limits.without)
         return timed_mapping(self.logic, problem, limits, blocks, solved)
 
     def states_of(self, signals: tuple[int, ...], limit: int) -> States | None:

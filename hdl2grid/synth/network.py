@@ -15,6 +15,7 @@ from hdl2grid.synth.gf2 import Basis, bits, light_basis
 Form = int
 ZERO: Form = 0
 ONE: Form = 1
+"""Bit 0 of a form is the constant 1."""
 
 PRODUCT, EXACTLY_ONE, COLLECTOR = "product", "exactly one", "collector"
 

@@ -182,7 +182,7 @@ def _joined(
     short: set[Form] = set()
     crowded: set[Form] | None = None
     shared: Partition | None = None
-    is_sparse = near is not None
+    is_sparse = near is not None or "shorter sums" in params.without
     while mapped.all_stacks < fewer_than:
         if crowded is None:
             crowded, shared = crowded_forms(choice.timed(mapped, sources), most, near, near_nets, bool(short))

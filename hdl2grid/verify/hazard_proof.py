@@ -4,7 +4,8 @@ One wave of one event is unrolled round by round into clauses, over every level 
 stacks can have between waves (bounded model checking of a single step: A. Biere et al., Symbolic model checking
 without BDDs, TACAS 1999). Between waves a plain stack remembers what its toggles say, as long as no pulse was lost
 before: so 'unsatisfiable' for every stack proves, by induction over waves, that none is ever lost. A solution is
-a counterexample, from a state that the machine may or may not reach. Nothing is shared with synthesis.
+a counterexample, from a state that the machine may or may not reach. Synthesis shares nothing with it but
+`GateClauses`.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from dataclasses import dataclass
 import networkx as nx
 from pysat.solvers import Cadical153
 
+from hdl2grid.base.gate_clauses import GateClauses
 from hdl2grid.circuit.model import Circuit
 from hdl2grid.plan.model import Plan
 from hdl2grid.sim.pulse_network import Network
@@ -59,84 +61,12 @@ def prove_hazards(machine: Plan | Circuit | Network) -> tuple[HazardVerdict, ...
     return tuple(found)
 
 
-class _Clauses:
-    """AND and XOR over literals (negative: inverted) as clauses; 1 is true."""
-
-    def __init__(self) -> None:
-        self.solver = Cadical153()
-        self.last = 1
-        self.solver.add_clause([1])
-        self.known: dict[tuple[str, tuple[int, ...]], int] = {}
-
-    def fresh(self) -> int:
-        self.last += 1
-        return self.last
-
-    def all_of(self, inputs: Sequence[int]) -> int:
-        wanted = sorted({i for i in inputs if i != 1})
-        if -1 in wanted or any(-i in wanted for i in wanted):
-            return -1
-        if len(wanted) < 2:
-            return wanted[0] if wanted else 1
-        key = "and", tuple(wanted)
-        if key not in self.known:
-            out = self.known[key] = self.fresh()
-            for i in wanted:
-                self.solver.add_clause([-out, i])
-            self.solver.add_clause([out, *(-i for i in wanted)])
-        return self.known[key]
-
-    def any_of(self, inputs: Sequence[int]) -> int:
-        return -self.all_of([-i for i in inputs])
-
-    def parity(self, inputs: Sequence[int]) -> int:
-        sign = 1
-        odd: set[int] = set()
-        for i in inputs:
-            if i < 0:
-                sign, i = -sign, -i
-            odd ^= {i}
-        if 1 in odd:
-            sign = -sign
-            odd.discard(1)
-        total = -1
-        for i in sorted(odd):
-            total = i if total == -1 else self._two(total, i)
-        return sign * total
-
-    def _two(self, a: int, b: int) -> int:
-        if a < 0:
-            return -self._two(-a, b)
-        key = "xor", (min(a, b), max(a, b))
-        if key not in self.known:
-            out = self.known[key] = self.fresh()
-            for clause in ([-out, a, b], [-out, -a, -b], [out, -a, b], [out, a, -b]):
-                self.solver.add_clause(clause)
-        return self.known[key]
-
-    def exactly_one(self, inputs: Sequence[int]) -> int:
-        one, more = -1, -1
-        for i in inputs:
-            more = self.any_of([more, self.all_of([one, i])])
-            one = self.any_of([one, i])
-        return self.all_of([one, -more])
-
-    def function(self, name: str, inputs: Sequence[int]) -> int:
-        if name in ("AND", "NAND"):
-            value = self.all_of(inputs)
-        elif name in ("OR", "NOR"):
-            value = self.any_of(inputs)
-        else:
-            value = self.exactly_one(inputs)
-        return -value if name in ("NAND", "NOR", "XNOR") else value
-
-
 class _Wave:
     """The machine between waves, and one wave of it."""
 
     def __init__(self, network: Network) -> None:
         self.network = network
-        self.clauses = _Clauses()
+        self.clauses = GateClauses(Cadical153())
         self.first_stack = len(network.sources)
         num_drivers = self.first_stack + len(network.stacks) + len(network.delays)
         self.toggle_drivers: list[list[int]] = [[] for _ in range(network.first_pixel)]
@@ -186,8 +116,8 @@ class _Wave:
             self.toggles[element] = self.clauses.parity([1 if bit else -1, *levels])
         if not form.strobed:
             inputs = [self.toggles[e] for e in self._elements(stack)]
-            self.says[stack] = self.clauses.function(form.function, inputs)
-            first = self.clauses.function(form.function, [1 if bit else -1 for bit in form.bits])
+            self.says[stack] = _function(self.clauses, form.function, inputs)
+            first = _function(self.clauses, form.function, [1 if bit else -1 for bit in form.bits])
             self.odd[self.first_stack + stack] = self.clauses.parity([self.says[stack], first])
 
     def verdicts(self, event: str, names: Sequence[str]) -> list[HazardVerdict]:
@@ -221,7 +151,7 @@ class _Wave:
                     marked = make.any_of([emits[d] for d in self.strobe_drivers[stack] if d in emits])
                     fire = make.all_of([marked, inputs[0] if len(inputs) == 1 else make.fresh()])
                 else:
-                    now = make.function(form.function, inputs)
+                    now = _function(make, form.function, inputs)
                     fire = make.parity([says[stack], now])
                     says[stack] = now
                 if fire != -1:
@@ -242,3 +172,13 @@ class _Wave:
             if any(d in emits for d in drivers):
                 found.add(stack)
         return sorted(found)
+
+
+def _function(make: GateClauses, name: str, inputs: Sequence[int]) -> int:
+    if name in ("AND", "NAND"):
+        value = make.all_of(inputs)
+    elif name in ("OR", "NOR"):
+        value = make.any_of(inputs)
+    else:
+        value = make.exactly_one(inputs)
+    return -value if name in ("NAND", "NOR", "XNOR") else value

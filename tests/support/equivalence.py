@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from pysat.solvers import Cadical153
 
+from hdl2grid.base.gate_clauses import GateClauses
 from hdl2grid.circuit.model import Circuit
 from hdl2grid.logic.model import Logic
 from hdl2grid.logic.reachability import explore
@@ -151,28 +152,21 @@ def _same_everywhere(one: Functions, two: Functions, name: str) -> bool:
 
 
 def _same_by_sat(one: Functions, two: Functions, names: Sequence[str]) -> bool:
-    with Cadical153(bootstrap_with=[[1]]) as solver:
-        last = 1
+    with Cadical153() as solver:
+        make = GateClauses(solver)
         variables: dict[str, int] = {}
         numbers: list[dict[int, int]] = []
         for xag, roots in (one, two):
             number = {0: -1}
             for node in xag.cone(roots.values()):
-                if node == 0:
-                    continue
-                if xag.kinds[node] == VARIABLE and xag.names[node] in variables:
-                    number[node] = variables[xag.names[node]]
-                    continue
-                last += 1
-                number[node] = last
                 if xag.kinds[node] == VARIABLE:
-                    variables[xag.names[node]] = last
-                    continue
-                a, c = (number[x >> 1] * (-1 if x & 1 else 1) for x in xag.fanins[node])
-                if xag.kinds[node] == AND:
-                    solver.append_formula([[-last, a], [-last, c], [last, -a, -c]])
-                else:
-                    solver.append_formula([[-last, a, c], [-last, -a, -c], [last, -a, c], [last, a, -c]])
+                    name = xag.names[node]
+                    if name not in variables:
+                        variables[name] = make.fresh()
+                    number[node] = variables[name]
+                elif node:
+                    inputs = [number[x >> 1] * (-1 if x & 1 else 1) for x in xag.fanins[node]]
+                    number[node] = make.all_of(inputs) if xag.kinds[node] == AND else make.parity(inputs)
             numbers.append(number)
         for name in names:
             x, y = one[1][name], two[1][name]

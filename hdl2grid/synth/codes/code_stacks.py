@@ -16,7 +16,7 @@ import numpy as np
 from hdl2grid.synth.codes.jump_counters import most_bits_inside
 from hdl2grid.synth.codes.rank_kernels import rank_of
 from hdl2grid.synth.codes.register_groups import Behaviour
-from hdl2grid.synth.gf2 import Basis
+from hdl2grid.synth.gf2 import Basis, Coordinates
 from hdl2grid.synth.rewrite.covers import Flat
 
 BY_DIMENSION = "dimension: c r + dim F - 1"
@@ -63,7 +63,7 @@ class CodeProblem:
         self.is_packed = len(pivots) <= 64
         self.now = [sum((v >> p & 1) << i for i, p in enumerate(pivots)) for v in now]
         self.then = [sum((v >> p & 1) << i for i, p in enumerate(pivots)) for v in then]
-        self.inside = kernel_of(self.now)
+        self.inside = Coordinates(self.now).relations
 
     @property
     def least_width(self) -> int:
@@ -119,22 +119,8 @@ class CodeProblem:
         rows = [modulo.reduce(self.now[s]) | modulo.reduce(self.then[s]) << 64 for s in range(n)]
         ones = (1 << n) - 1
         found = Basis([ones])
-        rest = [v for v in Basis(kernel_of(rows)).sorted_rows() if found.add(v)]
+        rest = [v for v in Basis(Coordinates(rows).relations).sorted_rows() if found.add(v)]
         return [ones, *rest]
-
-
-def kernel_of(rows: Sequence[int]) -> list[int]:
-    """A basis of the sets (masks) of rows that add up to 0."""
-    n = len(rows)
-    tagged = Basis(ignore=(1 << n) - 1)
-    kernel = []
-    for s, row in enumerate(rows):
-        residue = tagged.reduce(row << n | 1 << s)
-        if residue >> n:
-            tagged.add(residue)
-        else:
-            kernel.append(residue)
-    return kernel
 
 
 def code_of(behaviour: Behaviour, width: int, codes: Sequence[int], own: bool = False) -> Coding | None:

@@ -18,11 +18,11 @@ from typing import Any
 import numpy as np
 
 from hdl2grid.base.rng import seeded
-from hdl2grid.synth.codes.code_stacks import CodeProblem, kernel_of
+from hdl2grid.synth.codes.code_stacks import CodeProblem
 from hdl2grid.synth.codes.jump_counters import jump_codes
 from hdl2grid.synth.codes.rank_kernels import Tick, anneal_codes, anneal_functions, subspaces
 from hdl2grid.synth.codes.spaces_of_rank import spaces_of_rank
-from hdl2grid.synth.gf2 import Basis, bits
+from hdl2grid.synth.gf2 import Basis, Coordinates, bits
 
 Code = tuple[int, tuple[int, ...]]
 """Width, and the code of each state."""
@@ -237,4 +237,4 @@ def _summing_to_zero(terms: Sequence[Sequence[int]]) -> list[int]:
     for row, states in enumerate(terms):
         for s in states:
             columns[s] ^= 1 << row
-    return kernel_of(columns)
+    return Coordinates(columns).relations

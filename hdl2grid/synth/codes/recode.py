@@ -16,7 +16,7 @@ from hdl2grid.synth.codes.code_basis import spread
 from hdl2grid.synth.codes.code_stacks import Coding
 from hdl2grid.synth.codes.register_groups import Group, evaluate, node_supports
 from hdl2grid.synth.gating import word_of
-from hdl2grid.synth.gf2 import Basis, bits
+from hdl2grid.synth.gf2 import Basis, Coordinates, bits
 from hdl2grid.synth.rewrite.pseudoproducts import CONSTANT
 
 _MOST_TABLE = 256
@@ -275,28 +275,21 @@ def _ordered(flat: tuple[int, ...], met: set[tuple[int, ...]]) -> tuple[int, ...
 
 def _sums_of(terms: Mapping[tuple[int, ...], int], values: Sequence[int], ones: int) -> list[Terms]:
     """For each value the terms that add up to it, those that come first preferred."""
-    shift = len(terms)
     names = list(terms)
-    tagged = Basis(ignore=(1 << shift) - 1)
-    for i, name in enumerate(names):
-        tagged.add((terms[name] & ones) << shift | 1 << i)
+    space = Coordinates(terms[name] & ones for name in names)
     found = []
     for value in values:
-        rest = tagged.reduce(value << shift)
-        assert not rest >> shift
-        found.append(tuple(names[i] for i in bits(rest)))
+        chosen, rest = space.of(value)
+        assert not rest
+        found.append(tuple(names[i] for i in bits(chosen)))
     return found
 
 
 def _sum_of(terms: Mapping[tuple[int, ...], int], value: int, ones: int) -> Terms | None:
     """Terms that add up to `value`, those of low degree preferred; None where there are none."""
-    shift = len(terms)
     names = list(terms)
-    tagged = Basis(ignore=(1 << shift) - 1)
-    for i, name in enumerate(names):
-        tagged.add((terms[name] & ones) << shift | 1 << i)
-    rest = tagged.reduce(value << shift)
-    return None if rest >> shift else tuple(names[i] for i in bits(rest))
+    chosen, rest = Coordinates(terms[name] & ones for name in names).of(value)
+    return None if rest else tuple(names[i] for i in bits(chosen))
 
 
 def _factors(columns: Sequence[int], value: int, ones: int) -> list[Terms] | None:

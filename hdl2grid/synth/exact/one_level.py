@@ -23,7 +23,7 @@ from hdl2grid.synth.exact.extensions import Extension, smallest_extensions
 from hdl2grid.synth.exact.extra_cells import add_extras
 from hdl2grid.synth.exact.local_cells import LocalCell, Target
 from hdl2grid.synth.exact.word_vectors import Words, flats_within, lightest_planes, words
-from hdl2grid.synth.gf2 import Basis, bits
+from hdl2grid.synth.gf2 import Basis, Coordinates, bits
 from hdl2grid.synth.network import EXACTLY_ONE, PRODUCT
 
 _MOST_FLATS = 60_000
@@ -258,14 +258,11 @@ def _lightest_factors(space: Space, vector: int) -> tuple[tuple[int, ...], int]:
 
 def express(space: Space, cells: Sequence[int], vectors: Sequence[int]) -> tuple[int, ...]:
     """Each vector as an XOR of cells and the lightest affine function."""
-    shift = len(cells)
-    tagged = Basis(ignore=(1 << shift) - 1)
-    for i, v in enumerate(cells):
-        tagged.add(space.affine.reduce(v) << shift | 1 << i)
+    made = Coordinates(map(space.affine.reduce, cells))
     first = len(space.variables) + 1
     forms = []
     for vector in vectors:
-        chosen = tagged.reduce(space.affine.reduce(vector) << shift) & ((1 << shift) - 1)
+        chosen, _ = made.of(space.affine.reduce(vector))
         rest = vector
         for i in bits(chosen):
             rest ^= cells[i]

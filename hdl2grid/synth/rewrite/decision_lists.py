@@ -18,6 +18,9 @@ from dataclasses import dataclass
 from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.network import ONE, PRODUCT, ZERO, Form, Network
 from hdl2grid.synth.rewrite.equivalence import difference
+from hdl2grid.synth.rewrite.sink_groups import FlatGroup
+from hdl2grid.synth.rewrite.trials import Context, Trial, with_forms
+from hdl2grid.synth.sinks import Problem
 
 Literals = frozenset[Form]
 """Forms of one variable and, maybe, the constant; the product is of all of them."""
@@ -26,9 +29,19 @@ Deciding = tuple[list[tuple[int, int]], int]
 """Literals (variable, value) that each decide alone; the decision."""
 
 _LEAST_VARIABLES = 13
+"""Functions of fewer variables fit one stack of 12 toggles a product, one level deep."""
 _MOST_CHOICES = 7
+"""Variables that choose between lists (guessed)."""
 _QUARTER = 64
+"""Levels simulated of each of the four kinds of `_pattern`; a multiple of 8 (guessed)."""
 _MOST_TRIES = 12
+"""Times that a list is looked for again with the levels that showed it wrong (guessed)."""
+
+
+def as_decision_lists(problem: Problem, group: FlatGroup, context: Context) -> list[Trial]:
+    """Those of the group's sinks that are decision lists, as such."""
+    lists = decision_lists(context.whole.network, [context.whole.sinks[i].form for i in group.sinks])
+    return [with_forms({group.sinks[k]: form for k, form in lists.items()})] if lists else []
 
 
 def decision_lists(network: Network, forms: Sequence[Form]) -> dict[int, Form]:

@@ -11,22 +11,27 @@ where M is a sum of the sinks of bundles whose spaces hold it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from itertools import combinations
 from typing import Any
 
 import numpy as np
 from numba import njit
 
-from hdl2grid.synth.gf2 import Basis, bits, light_basis
+from hdl2grid.synth.gf2 import Basis, Coordinates, bits, light_basis
 from hdl2grid.synth.network import EXACTLY_ONE, ONE, PRODUCT, Form, Network
+from hdl2grid.synth.rewrite.sink_groups import FlatGroup
+from hdl2grid.synth.rewrite.trials import Context, Trial
 from hdl2grid.synth.sinks import Problem
 
 _SPAN = 4
+"""Forms that span a bundle: for four, stacks are tabulated (see above)."""
 _MOST_CELLS = 40
+"""Products above which no bundles are looked for: pairs are gone through (guessed)."""
 _MOST_TOGGLES = 5
+"""The highest stack of the table: higher ones give no more of the functions."""
 
 
 @dataclass(frozen=True)
@@ -45,23 +50,16 @@ class _Bundle:
     signals: dict[int, None]
 
 
-def bundle(problem: Problem, cost: Callable[[Problem], int]) -> Problem:
-    """`problem` with products bundled, where `cost` gets less by it."""
+def bundled(problem: Problem, group: FlatGroup, context: Context) -> Iterator[Trial]:
+    """The problem with products bundled; then each space's by themselves, for long sums may make some bundles dearer
+    than what they replace."""
     terms = _terms(problem)
     if len(terms) < 2 or len(terms) > _MOST_CELLS:
-        return problem
-    best, least = problem, cost(problem)
+        return
     bundles = _found(terms)
-    trial = _placed(problem, bundles)
-    price = cost(trial)
-    if price < least:
-        return trial
-    for span in dict.fromkeys(one.span for one in bundles):  # long sums may make some dearer than what they replace
-        trial = _placed(best, [one for one in bundles if one.span == span])
-        price = cost(trial)
-        if price < least:
-            best, least = trial, price
-    return best
+    yield partial(_placed, bundles=bundles)
+    for span in dict.fromkeys(one.span for one in bundles):
+        yield partial(_placed, bundles=[one for one in bundles if one.span == span])
 
 
 def _terms(problem: Problem) -> list[_Term]:
@@ -118,13 +116,9 @@ def _absorb(left: Sequence[_Term], bundles: list[_Bundle]) -> None:
     """Products left over are put into bundles whose sinks add up to theirs."""
     for term in left:
         holding = [b for b in bundles if _holds(b.span, term.span)]
-        shift = len(holding)
-        space = Basis(ignore=(1 << shift) - 1)
-        for i, other in enumerate(holding):
-            space.add(other.sinks << shift | 1 << i)
-        rest = space.reduce(term.sinks << shift)
-        if rest >> shift == 0:
-            for i in bits(rest):
+        chosen, rest = Coordinates(b.sinks for b in holding).of(term.sinks)
+        if not rest:
+            for i in bits(chosen):
                 holding[i].signals[term.signal] = None
 
 
@@ -199,13 +193,9 @@ def _stack(network: Network, span: tuple[Form, ...], signals: Sequence[int]) -> 
 
 
 def _coordinates(forms: Sequence[Form], form: Form) -> list[int]:
-    shift = len(forms)
-    space = Basis(ignore=(1 << shift) - 1)
-    for i, row in enumerate(forms):
-        space.add(row << shift | 1 << i)
-    rest = space.reduce(form << shift)
-    assert rest >> shift == 0
-    return bits(rest)
+    chosen, rest = Coordinates(forms).of(form)
+    assert not rest
+    return bits(chosen)
 
 
 def _column(i: int) -> int:

@@ -8,33 +8,46 @@ rounds as can be: as flats, or from the structure found in its table.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from hdl2grid.synth.gf2 import bits
+from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.network import Form, Network
+from hdl2grid.synth.rewrite.recover_structure import recovered
+from hdl2grid.synth.rewrite.share_pseudoproducts import sums_of
+from hdl2grid.synth.rewrite.sink_groups import FlatGroup
+from hdl2grid.synth.rewrite.trials import Context, Known, Trial, with_forms
 from hdl2grid.synth.sinks import Problem
 
 LEAST_READERS = 3
+"""Cells that read a hub: two are served as well by flats of their own (guessed)."""
 _MOST_HUBS = 8
-Ways = Callable[[Network, Form], Sequence[Form]]
-"""Forms that equal a form, in other cells."""
+"""Hubs above which none is made anew (guessed)."""
+_HUB_SHARE = 20
+"""A hub gets this share of the steps of a walk (guessed)."""
 
 
-def hub_forms(network: Network, forms: Sequence[Form], ways: Ways) -> Iterator[list[Form]]:
-    """The forms with all their hubs made anew, one way after the other. A hub is a cell that at least three others
-    read and that reads cells itself."""
-    hubs = _hubs(network, forms)
-    if not 0 < len(hubs) <= _MOST_HUBS:
-        return
-    found = {hub: ways(network, 1 << hub) for hub in hubs}
-    for number in range(max(map(len, found.values()))):
-        chosen = {hub: made[min(number, len(made) - 1)] for hub, made in found.items() if made}
-        yield replaced(network, forms, chosen)
+def with_hubs(problem: Problem, group: FlatGroup, context: Context) -> Iterator[Trial]:
+    """The group's forms with all their hubs made anew, one way after the other. A hub is a cell that at least three
+    others read and that reads cells itself."""
+    params = replace(context.params, flat_steps=context.params.flat_steps // _HUB_SHARE)
+    for whole in (context.whole, *context.others):
+        network, forms = whole.network, [whole.sinks[i].form for i in group.sinks]
+        hubs = _hubs(network, forms)
+        if not 0 < len(hubs) <= _MOST_HUBS:
+            continue
+        found = {hub: _ways(network, 1 << hub, params, context.known) for hub in hubs}
+        for number in range(max(map(len, found.values()))):
+            chosen = {hub: made[min(number, len(made) - 1)] for hub, made in found.items() if made}
+            yield with_forms(dict(zip(group.sinks, replaced(network, forms, chosen), strict=True)))
 
 
-def has_hubs(problem: Problem) -> bool:
-    """Whether some cells are hubs, and not too many."""
-    return 0 < len(_hubs(problem.network, [s.form for s in problem.sinks])) <= _MOST_HUBS
+def _ways(network: Network, form: Form, params: SynthParams, known: Known) -> list[Form]:
+    """The form as exclusive sums, and with the structure found in it."""
+    made = [one for forms in sums_of(network, [form], params, known) for one in forms]
+    structure = recovered(network, form)
+    return made if structure is None else [*made, structure]
 
 
 def _hubs(network: Network, forms: Sequence[Form]) -> list[int]:

@@ -18,6 +18,9 @@ from itertools import product
 
 from hdl2grid.synth.gf2 import Basis, bits
 from hdl2grid.synth.network import ONE, PRODUCT, ZERO, Form, Network
+from hdl2grid.synth.rewrite.sink_groups import FlatGroup
+from hdl2grid.synth.rewrite.trials import Context, Trial, with_forms
+from hdl2grid.synth.sinks import Problem
 
 Flat = tuple[Form, ...]
 """Where these forms are all 0; rows reduced, ascending."""
@@ -26,7 +29,25 @@ Hubs = tuple[Form, ...]
 Expansion = dict[tuple[Flat, Hubs], None]
 
 _MOST_TERMS = 48
+"""Terms of an expansion; above it factors are frozen (guessed)."""
 _MOST_PAIRS = 4096
+"""Pairs of terms multiplied at a time (guessed)."""
+_DEEP = 4
+"""Levels of cells from which a look-ahead is tried: fewer need few buffers (guessed)."""
+
+
+def looked_ahead(problem: Problem, group: FlatGroup, context: Context) -> list[Trial]:
+    """The group's forms in few levels, where they are in many."""
+    network = context.whole.network
+    forms = [context.whole.sinks[i].form for i in group.sinks]
+    depth: dict[int, int] = {}
+    for cell in network.cone(forms):
+        read = [s for f in network.cells[cell].factors for s in bits(f & ~1)]
+        depth[cell] = 1 + max((depth.get(s, 0) for s in read), default=0)
+    if max(depth.values(), default=0) < _DEEP:
+        return []
+    made = look_ahead(network, forms, network.max_toggles)
+    return [] if made is None else [with_forms(dict(zip(group.sinks, made, strict=True)))]
 
 
 def look_ahead(network: Network, forms: Sequence[Form], width: int) -> list[Form] | None:

@@ -10,7 +10,7 @@ symmetries: C. Edwards, S. Hurst, "A digital synthesis procedure under function 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from itertools import combinations, product
 from typing import Any
@@ -23,14 +23,25 @@ from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.lowering import conjunction
 from hdl2grid.synth.network import ONE, ZERO, Form, Network
 from hdl2grid.synth.rewrite.covers import table_variable
+from hdl2grid.synth.rewrite.sink_groups import FlatGroup
 from hdl2grid.synth.rewrite.symmetric import count_bits, one_stack
+from hdl2grid.synth.rewrite.trials import Context, Trial, with_forms
+from hdl2grid.synth.sinks import Problem
 
 MOST_VARIABLES = 14
+"""Variables of a table that is taken apart: 2^14 entries (guessed)."""
 _MOST_STATES = 32
+"""States up to which what is left is mapped exactly; twice as many by a choice between two (guessed)."""
 _MOST_COUNTS = 40
+"""Combinations of the classes' numbers that are mapped exactly (guessed)."""
 _LEAST_CLASS = 3
+"""Literals worth counting: a full adder takes three."""
+_MOST_SINGLES = 16
+"""Sinks with structure up to which each is tried by itself (guessed)."""
 _LIMIT = 99
+"""No limit on the length of sums."""
 _STEPS = 4000
+"""Steps of the search for the best wired of the smallest covers (guessed)."""
 
 Table = Any
 """An array of bool with one axis of two a variable."""
@@ -60,6 +71,33 @@ def recovered(network: Network, form: Form, loose: bool = True) -> Form | None:
         return _Recovery(network, loose).of(table, forms)
     except _NoStructure:
         return None
+
+
+def structured(problem: Problem, group: FlatGroup, context: Context) -> Iterator[Trial]:
+    """The group's sinks with the structure found in their functions: one or two ways."""
+    for found in _ways(context, group):
+        yield with_forms({i: found.get(i, context.whole.sinks[i].form) for i in group.sinks})
+
+
+def structured_alone(problem: Problem, group: FlatGroup, context: Context) -> Iterator[Trial]:
+    """One sink at a time with the structure found in its function."""
+    for found in _ways(context, group):
+        for i in found if len(found) <= _MOST_SINGLES else ():
+            yield with_forms({i: found[i]})
+
+
+def _ways(context: Context, group: FlatGroup) -> list[dict[int, Form]]:
+    """Forms for the sinks of a group in whose functions structure was found: one or two ways."""
+    ways: list[dict[int, Form]] = []
+    for loose in (True, False) if context.structure else ():
+        found: dict[int, Form] = {}
+        for i in group.sinks:
+            form = recovered(context.whole.network, context.whole.sinks[i].form, loose)
+            if form is not None and form != context.whole.sinks[i].form:
+                found[i] = form
+        if found and found not in ways:
+            ways.append(found)
+    return ways
 
 
 class _Recovery:

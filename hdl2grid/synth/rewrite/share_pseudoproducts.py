@@ -7,181 +7,41 @@ network as it stands, or the blocks' exact solutions, take fewer stacks with all
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
 
-from hdl2grid.synth.gf2 import Basis, bits
+from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.network import ONE, Form, Network
-from hdl2grid.synth.rewrite.covers import TABLE_VARIABLES, Sum, Terms, cover, table_variable
-from hdl2grid.synth.rewrite.decision_lists import decision_lists
-from hdl2grid.synth.rewrite.hubs import hub_forms
-from hdl2grid.synth.rewrite.lookahead import look_ahead
+from hdl2grid.synth.rewrite.covers import Sum, Terms, cover
 from hdl2grid.synth.rewrite.pseudoproducts import MOST_VARIABLES
-from hdl2grid.synth.rewrite.recover_structure import recovered
-from hdl2grid.synth.rewrite.sink_groups import FlatGroup, alone, flat_groups
+from hdl2grid.synth.rewrite.sink_groups import FlatGroup
 from hdl2grid.synth.rewrite.split_products import split_flats
+from hdl2grid.synth.rewrite.trials import Context, Known, Listed, Trial, with_forms
 from hdl2grid.synth.sinks import Problem
 
-Cost = Callable[[Problem], int]
-Listed = tuple[tuple[tuple[int, ...], int], ...]
-Known = dict[object, tuple[Listed, ...]]
-
 _CHECKS = 256
+"""Random levels under which a sum is compared with its function."""
 _MOST_ROUNDS = 6
-_MOST_SINGLES = 16
-_HUB_SHARE = 20
-_DEEP = 4
+"""Walks one after the other while each finds fewer terms (guessed)."""
 
 
-def share_flats(
-    problem: Problem,
-    whole: Problem,
-    others: Sequence[Problem],
-    cost: Cost,
-    params: SynthParams,
-    known: Known,
-    hubs: bool = False,
-    structure: bool = True,
-) -> Problem:
-    """`problem` with the sinks of each group mapped anew as exclusive sums of flats, where `cost` gets less.
-
-    `whole` is the problem before its blocks were mapped: the functions are taken from there, and a block's
-    solution may also be given up for the network as it was. `others` are the same sinks in other networks of cells
-    (the same `Network`), which are tried as well. `known` keeps sums. With `hubs`, cells that many others read are
-    also mapped on their own (see `hubs.py`); with `structure`, structure is looked for in tables. Groups that were cut
-    from larger ones are looked at without the rest.
-    """
-    best, least = problem, cost(problem)
-    groups = list(flat_groups(whole))
-    params = replace(params, flat_steps=params.flat_steps // max(1, len(groups)))
-    for group in groups:
-        if _is_least(best, group.sinks):
-            continue
-        found = _mapped_anew(best, whole, others, group, cost, params, known, hubs, structure)
-        if found != best and (price := cost(found)) < least:
-            best, least = found, price
-    return best
+def as_sums(problem: Problem, group: FlatGroup, context: Context) -> Iterator[Trial]:
+    """The group's sinks as exclusive sums of flats, in two or three ways."""
+    forms = [context.whole.sinks[i].form for i in group.sinks]
+    for made in sums_of(context.whole.network, forms, context.params, context.known, group.is_cut):
+        yield with_forms(dict(zip(group.sinks, made, strict=True)))
 
 
-def _mapped_anew(
-    best: Problem,
-    whole: Problem,
-    others: Sequence[Problem],
-    group: FlatGroup,
-    cost: Cost,
-    params: SynthParams,
-    known: Known,
-    hubs: bool,
-    structure: bool,
-) -> Problem:
-    """`best` with the group's sinks in the cheapest of all ways."""
-    sinks = group.sinks
-    least = cost(alone(best, group))
-    plain = [[p.sinks[i].form for i in sinks] for p in (whole, *others)]
-    structures = _structured(whole, sinks) if structure else []
-    plain += [[found.get(i, whole.sinks[i].form) for i in sinks] for found in structures]
-    if hubs:
-        plain += [f for p in (whole, *others) for f in _with_hubs(p, sinks, params, known)]
-    ahead = _looked_ahead(whole, sinks)
-    plain += [] if ahead is None else [ahead]
-    for forms in [*plain, *_flat_forms(whole, group, params, known)]:
-        trial = _with_forms(best, sinks, forms)
-        price = cost(alone(trial, group))
-        if price < least:
-            best, least = trial, price
-    lists = decision_lists(whole.network, [whole.sinks[i].form for i in sinks])
-    if lists:
-        trial = _with_forms(best, [sinks[k] for k in lists], list(lists.values()))
-        price = cost(alone(trial, group))
-        if price < least:
-            best, least = trial, price
-    for found in structures:
-        for i in found if len(found) <= _MOST_SINGLES else ():
-            trial = _with_forms(best, [i], [found[i]])
-            if trial != best and (price := cost(alone(trial, group))) < least:
-                best, least = trial, price
-    return best
-
-
-def _looked_ahead(whole: Problem, group: Sequence[int]) -> list[Form] | None:
-    """The group's forms in few levels, where they are in many."""
-    network = whole.network
-    forms = [whole.sinks[i].form for i in group]
-    depth: dict[int, int] = {}
-    for cell in network.cone(forms):
-        read = [s for f in network.cells[cell].factors for s in bits(f & ~1)]
-        depth[cell] = 1 + max((depth.get(s, 0) for s in read), default=0)
-    if max(depth.values(), default=0) < _DEEP:
-        return None
-    return look_ahead(network, forms, network.max_toggles)
-
-
-def _with_forms(problem: Problem, group: Sequence[int], forms: Sequence[Form]) -> Problem:
-    sinks = list(problem.sinks)
-    for i, form in zip(group, forms, strict=True):
-        sinks[i] = replace(sinks[i], form=form)
-    return replace(problem, sinks=tuple(sinks))
-
-
-def _with_hubs(whole: Problem, group: Sequence[int], params: SynthParams, known: Known) -> Iterator[list[Form]]:
-    """The group's forms with the cells that many others read made anew."""
-    fewer = replace(params, flat_steps=params.flat_steps // _HUB_SHARE)
-
-    def ways(network: Network, form: Form) -> list[Form]:
-        signals = bits(network.support([form]))
-        if len(signals) > MOST_VARIABLES:
-            return []
-        key = _structure(network, [form]), fewer.flat_steps, fewer.seed
-        if key not in known:
-            known[key] = tuple(_sums(network, [form], signals, fewer))
-        made = [_placed(network, [form], signals, terms)[0] for terms in known[key]]
-        structured = recovered(network, form)
-        return made if structured is None else [*made, structured]
-
-    yield from hub_forms(whole.network, [whole.sinks[i].form for i in group], ways)
-
-
-def _structured(whole: Problem, group: Sequence[int]) -> list[dict[int, Form]]:
-    """Forms for the sinks of a group in whose functions structure was found: one or two ways."""
-    ways: list[dict[int, Form]] = []
-    for loose in (True, False):
-        found: dict[int, Form] = {}
-        for i in group:
-            form = recovered(whole.network, whole.sinks[i].form, loose)
-            if form is not None and form != whole.sinks[i].form:
-                found[i] = form
-        if found and found not in ways:
-            ways.append(found)
-    return ways
-
-
-def _is_least(problem: Problem, group: Sequence[int]) -> bool:
-    """True where one level of cells takes no more than the dimension of what the group wants beyond affine."""
-    network = problem.network
-    forms = [problem.sinks[i].form for i in group]
-    cells = network.cone(forms)
-    if any(network.is_cell(s) for c in cells for f in network.cells[c].factors for s in bits(f)):
-        return False
-    signals = bits(network.support(forms))
-    if len(signals) > TABLE_VARIABLES:
-        return False
-    ones = (1 << (1 << len(signals))) - 1
-    values = {s: table_variable(i, len(signals)) for i, s in enumerate(signals)}
-    affine = Basis([ones, *values.values()])
-    vectors = network.evaluate(forms, values, ones)
-    return len(cells) <= len(Basis(affine.reduce(v) for v in vectors))
-
-
-def _flat_forms(whole: Problem, group: FlatGroup, params: SynthParams, known: Known) -> Iterator[list[Form]]:
-    network = whole.network
-    forms = [whole.sinks[i].form for i in group.sinks]
+def sums_of(
+    network: Network, forms: Sequence[Form], params: SynthParams, known: Known, is_cut: bool = False
+) -> Iterator[list[Form]]:
+    """The forms as exclusive sums of flats; none where they have too many variables."""
     signals = bits(network.support(forms))
     if len(signals) > MOST_VARIABLES:
         return
-    key = _structure(network, forms), params.flat_steps, params.seed, group.is_cut
+    key = _structure(network, forms), params.flat_steps, params.seed, is_cut
     if key not in known:
-        known[key] = tuple(_sums(network, forms, signals, params, group.is_cut))
+        known[key] = tuple(_sums(network, forms, signals, params, is_cut))
     for terms in known[key]:
         yield _placed(network, forms, signals, terms)
 

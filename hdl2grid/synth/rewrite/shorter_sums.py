@@ -20,16 +20,22 @@ from hdl2grid.synth.exact.blocks import StatesOf, vector_of
 from hdl2grid.synth.exact.exactly_one import SIZES, exactly_ones_within
 from hdl2grid.synth.exact.local_cells import Target
 from hdl2grid.synth.exact.one_level import lightest_masks
-from hdl2grid.synth.gf2 import Basis, bits
+from hdl2grid.synth.gf2 import Basis, Coordinates, bits
 from hdl2grid.synth.network import COLLECTOR, EXACTLY_ONE, PRODUCT, Form, Network
 from hdl2grid.synth.sinks import OUTPUT, REGISTER, Problem
 
 _MOST_VARIABLES = 7
+"""Variables of a group (guessed)."""
 _MOST_POINTS = 128
+"""States of its variables (guessed)."""
 _MOST_ONES_POINTS = 64
+"""States up to which 'exactly one' is looked for: vectors are words of 64 bits."""
 _MOST_RANK = 48
+"""Cells of a group (guessed)."""
 _MOST_POOL = 6000
+"""Candidates that annealing chooses from (guessed)."""
 _STEPS_A_PAIR = 4000
+"""Steps of annealing for each pair of a cell and a sink (guessed)."""
 _PRICES = Prices(excess=3)
 
 
@@ -135,15 +141,11 @@ class _Functions:
         self, wanted: Sequence[int], cells: Sequence[int], forms: Sequence[Form], signals: Sequence[int]
     ) -> list[Form]:
         """Each wanted vector as a form over the cells (vectors) and their forms."""
-        shift = len(cells)
-        tags = (1 << shift) - 1
-        space = Basis(ignore=tags)
-        for i, vector in enumerate(cells):
-            space.add(self.affine.reduce(vector) << shift | 1 << i)
+        space = Coordinates(map(self.affine.reduce, cells))
         found = []
         for vector in wanted:
             form = 0
-            for i in bits(space.reduce(self.affine.reduce(vector) << shift) & tags):
+            for i in bits(space.of(self.affine.reduce(vector))[0]):
                 vector ^= cells[i]
                 form ^= forms[i]
             found.append(form ^ _over(self.lightest[vector], signals))

@@ -12,8 +12,11 @@ from hdl2grid.synth.rewrite.pseudoproducts import MOST_VARIABLES
 from hdl2grid.synth.sinks import REGISTER, Problem
 
 _MOST_OUTPUTS = 64
+"""Sinks of a group: the bits of a mask, a word."""
 _LEAST_SHARED = 0.6
+"""The share of a sink's variables that a group has which it joins (guessed)."""
 _LEAST_SUPPORT = 3
+"""Sinks of fewer variables join no group (guessed)."""
 
 
 @dataclass(frozen=True)
@@ -22,6 +25,10 @@ class FlatGroup:
 
     sinks: tuple[int, ...]
     is_cut: bool
+
+
+EVERYTHING = FlatGroup((), False)
+"""All sinks, for rewrites that run once."""
 
 
 def flat_groups(whole: Problem) -> Iterator[FlatGroup]:

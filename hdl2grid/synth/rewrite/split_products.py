@@ -13,7 +13,9 @@ from collections.abc import Iterable, Sequence
 Rows = tuple[int, ...]
 Parts = dict[Rows, tuple[Rows, ...]]
 _CONSTANT = 1 << 63
+"""The constant in a row (see `pseudoproducts.py`)."""
 _DEEPEST = 2
+"""Times that what shared rows leave of flats is cut in the same way (guessed)."""
 
 
 def split_flats(flats: Iterable[Rows], width: int) -> Parts:
