@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
+from time import process_time
 
 import numpy as np
 
@@ -20,7 +21,7 @@ from hdl2grid.synth.gating import Condition, conditions, gate_tree, variables_of
 from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.near_circuit import stay_near, strobes_of
 from hdl2grid.synth.network import Form, Network
-from hdl2grid.synth.rewrite.driver import rewritten
+from hdl2grid.synth.rewrite.driver import WIDE_SINKS, rewritten, tell
 from hdl2grid.synth.rewrite.trials import Context, Known, cheapest
 from hdl2grid.synth.sinks import OUTPUT, REGISTER, Problem, behaviour_of, build, with_majorities
 from hdl2grid.synth.timing.rounds import moving_round, time
@@ -174,12 +175,18 @@ class Mapper:
         polish = not quick or budget is None
         best = None
         problem = build(self.logic, self.constant, chosen, limits.max_toggles)
-        if "wide sinks" not in limits.without and has_wide(problem):
+        start = process_time()
+        is_wide = WIDE_SINKS not in limits.without and has_wide(problem)
+        if is_wide:
             best = self._finished(problem, chosen, limits, budget, True, polish, not quick)
             budget = budget if best is None else best.stacks
             problem = build(self.logic, self.constant, chosen, limits.max_toggles)
+        seconds = process_time() - start
         other = self._finished(problem, chosen, limits, budget, False, polish, not quick)
-        return other if best is None or other is not None and other.stacks < best.stacks else best
+        found = other if best is None or other is not None and other.stacks < best.stacks else best
+        if is_wide:
+            tell(WIDE_SINKS, found is not other, seconds)
+        return found
 
     def _finished(
         self,
@@ -207,8 +214,8 @@ class Mapper:
             problem = cheapest(problem, [lambda _: whole], cost)
         if polish and not all(block.is_least for block in blocks):
             carries = with_majorities(whole, self.logic, self.constant, chosen)
-            context = Context(whole, (carries,) if carries else (), limits, self.flats, structure)
-            problem = rewritten(problem, context, cost, limits.without)
+            context = Context(whole, (carries,) if carries else (), limits, self.flats, self.states_of, structure)
+            problem = rewritten(problem, context, cost)
         return timed_mapping(self.logic, problem, limits, blocks, solved)
 
     def states_of(self, signals: tuple[int, ...], limit: int) -> States | None:

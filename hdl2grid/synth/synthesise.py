@@ -24,7 +24,8 @@ from hdl2grid.synth.exact.block_reports import OPEN, block_reports
 from hdl2grid.synth.mapper import Mapped, Mapper, timed_mapping
 from hdl2grid.synth.model import CodeReport, Synthesis, SynthParams, SynthReport
 from hdl2grid.synth.network import COLLECTOR, EXACTLY_ONE, PRODUCT, Form
-from hdl2grid.synth.rewrite.shorter_sums import shorter_sums
+from hdl2grid.synth.rewrite.driver import shortened
+from hdl2grid.synth.rewrite.trials import Context
 from hdl2grid.synth.sinks import GATE, REGISTER, Problem
 
 _ANY = 1 << 20
@@ -182,14 +183,14 @@ def _joined(
     short: set[Form] = set()
     crowded: set[Form] | None = None
     shared: Partition | None = None
-    is_sparse = near is not None or "shorter sums" in params.without
+    is_sparse = near is not None
     while mapped.all_stacks < fewer_than:
         if crowded is None:
             crowded, shared = crowded_forms(choice.timed(mapped, sources), most, near, near_nets, bool(short))
         if shared is not None and not crowded:
             return mapped, shared
         if not is_sparse:
-            plain = shorter_sums(plain, crowded, choice.mapper.states_of, params.seed)
+            plain = shortened(plain, Context(plain, (), params, {}, choice.mapper.states_of, long=crowded))
             forms = forms_of(plain)
             mapped, is_sparse, crowded = tried(plain, short), True, None
             continue

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Collection
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -15,8 +14,9 @@ from hdl2grid.synth.rewrite.dependent_cells import without_dependent
 from hdl2grid.synth.rewrite.exactly_one_sums import bundled
 from hdl2grid.synth.rewrite.hubs import with_hubs
 from hdl2grid.synth.rewrite.lookahead import looked_ahead
-from hdl2grid.synth.rewrite.recover_structure import structured, structured_alone
+from hdl2grid.synth.rewrite.recover_structure import structured
 from hdl2grid.synth.rewrite.share_pseudoproducts import as_sums
+from hdl2grid.synth.rewrite.shorter_sums import with_shorter_sums
 from hdl2grid.synth.rewrite.sink_groups import EVERYTHING, FlatGroup, alone, flat_groups
 from hdl2grid.synth.rewrite.trials import Context, Cost, Rewrite, Trial, cheapest, with_forms
 from hdl2grid.synth.sinks import Problem
@@ -30,29 +30,40 @@ def as_written(problem: Problem, group: FlatGroup, context: Context) -> list[Tri
 LOG = logging.getLogger(__name__)
 
 
+GROUP, ALL, LONG = "each group", "all sinks", "long sums"
+"""When a rewrite runs: for each group of sinks; then once for all sinks; and, where sums are too long after all that,
+before drivers are joined on nets."""
+
+WIDE_SINKS = "wide sinks"
+"""What comes before all rewrites, and can be left out as well: sinks that read several machines are cut (see
+`exact/wide_sinks.py`)."""
+
+
 @dataclass(frozen=True)
 class Named:
-    """A rewrite that can be left out by its name. `at_end`: it runs once, for all sinks together."""
+    """A rewrite that can be left out by its name."""
 
     name: str
     trials: Rewrite
-    at_end: bool = False
+    when: str = GROUP
 
 
 REWRITES = (
     Named("as written", as_written),
-    Named("structure", structured),
     Named("hubs", with_hubs),
     Named("look-ahead", looked_ahead),
     Named("sums", as_sums),
     Named("decision lists", as_decision_lists),
-    Named("structure of one sink", structured_alone),
-    Named("dependent cells", without_dependent, True),
-    Named("bundles", bundled, True),
+    Named("structure", structured),
+    Named("dependent cells", without_dependent, ALL),
+    Named("bundles", bundled, ALL),
+    Named("shorter sums", with_shorter_sums, LONG),
 )
+NAMES = (WIDE_SINKS, *(one.name for one in REWRITES))
+"""What `SynthParams.without` may name."""
 
 
-def rewritten(problem: Problem, context: Context, cost: Cost, without: Collection[str] = ()) -> Problem:
+def rewritten(problem: Problem, context: Context, cost: Cost) -> Problem:
     """`problem` after every rewrite, group by group; what makes it cheaper is kept.
 
     Groups that were cut from larger ones are looked at without the rest, and kept if the whole gets cheaper.
@@ -64,21 +75,33 @@ def rewritten(problem: Problem, context: Context, cost: Cost, without: Collectio
     for group in (*groups, EVERYTHING):
         if group is not EVERYTHING and _is_least(best, group):
             continue
-        best = cheapest(best, [partial(_one_by_one, group=group, context=context, cost=cost, without=without)], cost)
+        best = cheapest(best, [partial(_one_by_one, group=group, context=context, cost=cost)], cost)
     return best
 
 
-def _one_by_one(problem: Problem, group: FlatGroup, context: Context, cost: Cost, without: Collection[str]) -> Problem:
+def _one_by_one(problem: Problem, group: FlatGroup, context: Context, cost: Cost) -> Problem:
     """`problem` after every rewrite of one group's sinks, as cheap as they are without the other sinks."""
 
     def cost_here(trial: Problem) -> int:
         return cost(alone(trial, group))
 
     for one in REWRITES:
-        if one.at_end == (group is EVERYTHING) and one.name not in without:
+        if one.when == (ALL if group is EVERYTHING else GROUP) and one.name not in context.params.without:
             start, before = time.process_time(), problem
             problem = cheapest(problem, one.trials(problem, group, context), cost_here)
             tell(one.name, problem is not before, time.process_time() - start)
+    return problem
+
+
+def shortened(problem: Problem, context: Context) -> Problem:
+    """`problem` with shorter sums where those of `context.long` are; what they cost is known only once drivers are
+    joined, so all trials are taken."""
+    for one in REWRITES:
+        if one.when == LONG and one.name not in context.params.without:
+            start, before = time.process_time(), problem
+            for trial in one.trials(problem, EVERYTHING, context):
+                problem = trial(problem)
+            tell(one.name, problem != before, time.process_time() - start)
     return problem
 
 

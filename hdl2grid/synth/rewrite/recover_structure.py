@@ -74,14 +74,11 @@ def recovered(network: Network, form: Form, loose: bool = True) -> Form | None:
 
 
 def structured(problem: Problem, group: FlatGroup, context: Context) -> Iterator[Trial]:
-    """The group's sinks with the structure found in their functions: one or two ways."""
-    for found in _ways(context, group):
+    """The group's sinks with the structure found in their functions, in one or two ways; then one sink at a time."""
+    ways = _ways(context, group)
+    for found in ways:
         yield with_forms({i: found.get(i, context.whole.sinks[i].form) for i in group.sinks})
-
-
-def structured_alone(problem: Problem, group: FlatGroup, context: Context) -> Iterator[Trial]:
-    """One sink at a time with the structure found in its function."""
-    for found in _ways(context, group):
+    for found in ways:
         for i in found if len(found) <= _MOST_SINGLES else ():
             yield with_forms({i: found[i]})
 

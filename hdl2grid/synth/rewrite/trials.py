@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 
+from hdl2grid.synth.exact.blocks import StatesOf
 from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.network import Form
 from hdl2grid.synth.rewrite.sink_groups import FlatGroup
@@ -28,14 +29,17 @@ class Context:
 
     `whole` is the problem before its blocks were mapped: functions are taken from there. `others` are the same sinks
     as other cells of the same network. `params.flat_steps` is for one group. `known` keeps sums between problems.
-    `structure`: structure is looked for in tables.
+    `structure`: structure is looked for in tables. `states_of` gives the states of variables, `long` are forms that are
+    too long (for rewrites of long sums).
     """
 
     whole: Problem
     others: tuple[Problem, ...]
     params: SynthParams
     known: Known
+    states_of: StatesOf
     structure: bool = True
+    long: Collection[Form] = ()
 
 
 Rewrite = Callable[[Problem, FlatGroup, Context], Iterable[Trial]]
