@@ -24,7 +24,6 @@ from __future__ import annotations
 import argparse
 import logging
 import os
-import sys
 import time
 from collections import Counter
 from collections.abc import Iterator, Sequence
@@ -33,10 +32,13 @@ from pathlib import Path
 from statistics import geometric_mean
 from typing import Any
 
-import arithmetic
 import unlisted
-from circuit_files import is_complete, load, read_kiss
+import with_support  # noqa: F401
 from record import save
+from support import word_machines
+from support.circuit_files import is_complete, load, read_kiss
+from support.loaded import loaded
+from support.lockstep import sources_of
 
 from hdl2grid.circuit.model import Source
 from hdl2grid.design.load import load_machine, shipped_designs
@@ -47,10 +49,6 @@ from hdl2grid.logic.xag import XagBuilder
 from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.rewrite.driver import LOG, NAMES
 from hdl2grid.synth.synthesise import synthesise
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
-from loaded import loaded
-from synth_support import sources_of
 
 _QUICK = SynthParams(search_steps=2000, flat_steps=200_000)
 """As tests map."""
@@ -95,8 +93,8 @@ def machines_unlisted(_: Path) -> Iterator[Row]:
 
 
 def words(_: Path) -> Iterator[Row]:
-    for kind in arithmetic.KINDS:
-        for width in (4, 8) if kind is not arithmetic.multiplier else (4,):
+    for kind in word_machines.ARITHMETIC:
+        for width in (4, 8) if kind is not word_machines.multiplier else (4,):
             yield _row(f"{kind.__name__} {width}", kind(width), _KEPT)
 
 
@@ -121,11 +119,11 @@ def chains(_: Path) -> Iterator[Row]:
     yield _row("range 24", _range(24, 0x1A2B3C, 0x1F0055), _KEPT)
     yield _row("range 16", _range(16, 0x1234, 0x9A00), _KEPT)
     for kind in (
-        arithmetic.less,
-        arithmetic.equal,
-        arithmetic.maximum,
-        arithmetic.incrementer,
-        arithmetic.loaded_counter,
+        word_machines.less,
+        word_machines.equal,
+        word_machines.maximum,
+        word_machines.incrementer,
+        word_machines.loaded_counter,
     ):
         for width in (16, 24) if kind is not arithmetic.maximum else (16,):
             yield _row(f"{kind.__name__} {width}", kind(width), _KEPT)

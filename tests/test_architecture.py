@@ -123,9 +123,10 @@ def imports_of_tests_by_benchmarks(root: Path) -> Iterator[str]:
     yield from strangers(root, "benchmarks", lambda name: name not in known)
 
 
-def imports_of_tests_by_support(root: Path) -> Iterator[str]:
+def imports_of_tests_by_tests(root: Path) -> Iterator[str]:
+    """Those by the support package too."""
     known = stems(root, "tests") | {"tests"}
-    yield from strangers(root, "tests/support", lambda name: name not in known)
+    yield from strangers(root, "tests", lambda name: name not in known)
 
 
 def folders_without_a_line(root: Path) -> Iterator[str]:
@@ -161,7 +162,7 @@ BROKEN: dict[Check, dict[str, str]] = {
     one_name_twice: {"hdl2grid/plan/cover.py": "", "hdl2grid/synth/exact/cover.py": ""},
     imports_of_benchmarks_by_tests: {"tests/support/a.py": "import growth", "benchmarks/growth.py": ""},
     imports_of_tests_by_benchmarks: {"benchmarks/growth.py": "from test_plan import f", "tests/test_plan.py": ""},
-    imports_of_tests_by_support: {"tests/support/a.py": "from test_plan import f", "tests/test_plan.py": ""},
+    imports_of_tests_by_tests: {"tests/support/a.py": "from test_plan import f", "tests/test_plan.py": ""},
     folders_without_a_line: {"hdl2grid/plan/model.py": "", "DEVELOPERS.md": "`tests/`"},
 }
 """Each check, with the files of a tree that breaks its rule."""

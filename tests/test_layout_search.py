@@ -8,24 +8,22 @@ from itertools import combinations
 import networkx as nx
 import numpy as np
 import pytest
+from support.lamps import lamps
 from support.plans import COLOURS, PAIRS
 from support.small_designs import elaboration
 
 from hdl2grid.base.rng import seeded
 from hdl2grid.circuit.model import Circuit
-from hdl2grid.layout.arrays import ALONG_X, ALONG_Y, Board, Scratch, Shape, make_board, make_scratch, make_shape
+from hdl2grid.layout.arrays import ALONG_X, ALONG_Y, Board, Shape, make_board, make_scratch, make_shape
 from hdl2grid.layout.assemble import assemble
 from hdl2grid.layout.grid_lines import without_line
 from hdl2grid.layout.lay_out import LayoutParams, lay_out
 from hdl2grid.layout.net_tree import Prices, route_net
 from hdl2grid.layout.occupancy import lay_all
-from hdl2grid.layout.placement import PlaceParams, apart, index_tiles, pack, place
-from hdl2grid.layout.routing import RouteParams, find_conflicts, rip_all, route
-from hdl2grid.layout.units import stamp
+from hdl2grid.layout.placement import PlaceParams, apart, pack, place
+from hdl2grid.layout.routing import RouteParams, find_conflicts, route
 from hdl2grid.nets.form import form_nets
-from hdl2grid.nets.model import Cell, CellTile, Netlist, Signal, Sink
 from hdl2grid.plan.json_io import dump_plan
-from hdl2grid.plan.model import Device
 from hdl2grid.plan.rules import check_plan
 from hdl2grid.verify.lvs import compare
 from hdl2grid.verify.prove import prove
@@ -101,29 +99,6 @@ def gaps_kept(shape: Shape, board: Board, gap_x: int, gap_y: int) -> bool:
 
 
 # -- single searches ----------------------------------------------------------------------------------------------
-
-
-def lamps(pairs: list[tuple[Tile, Tile]], blocks: list[Tile], size: Tile) -> tuple[Netlist, Shape, Board, Scratch]:
-    """Buttons joined to pixels, each on its tile, and pixels without wire in the way; all nets in the first colour."""
-    places = [tile for pair in pairs for tile in pair] + blocks
-    devices = [Device(kind, 0, 0) for _ in pairs for kind in ("button", "pixel")] + [Device("pixel", 0, 0)] * len(
-        blocks
-    )
-    netlist = Netlist(
-        tuple(Cell(str(i), "pixel", 1, 1, (i,), False, ()) for i in range(len(places))),
-        tuple(CellTile(i, 0, 0, device) for i, device in enumerate(devices)),
-        tuple(Signal((str(2 * i),), (2 * i,)) for i in range(len(pairs))),
-        tuple(Sink((2 * i + 1,), (i,)) for i in range(len(pairs))),
-    )
-    shape = make_shape(netlist)
-    board = make_board(netlist, shape, *size)
-    for cell, (x, y) in enumerate(places):
-        board.x[cell], board.y[cell] = x, y
-        stamp(board.grid, x, y, 1, 1, cell)
-    index_tiles(shape, board)
-    board.usage[:, 0] = 1
-    rip_all(board)
-    return netlist, shape, board, make_scratch(netlist, *size)
 
 
 def path_of(board: Board, net: int) -> list[Tile]:

@@ -14,7 +14,7 @@ from typing import Any
 import networkx as nx
 import numpy as np
 import pytest
-from test_layout_search import lamps
+from support.lamps import lamps
 
 from hdl2grid.layout.arrays import ALONG_X, ALONG_Y, COLOURS, OTHER, Board
 from hdl2grid.layout.net_tree import Prices, route_net

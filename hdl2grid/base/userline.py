@@ -62,9 +62,9 @@ def declaration_of(owner: type, attribute: str) -> SourceLine | None:
 
 
 @lru_cache(maxsize=64)
-def _class_source(cls: type) -> tuple[str, list[str], int]:
+def _class_source(cls: type) -> tuple[str, tuple[str, ...], int]:
     lines, first = inspect.getsourcelines(cls)
-    return inspect.getsourcefile(cls) or "", lines, first
+    return inspect.getsourcefile(cls) or "", tuple(lines), first
 
 
 def last_user_line(trace: TracebackType | None) -> SourceLine | None:
