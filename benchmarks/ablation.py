@@ -125,7 +125,7 @@ def chains(_: Path) -> Iterator[Row]:
         word_machines.incrementer,
         word_machines.loaded_counter,
     ):
-        for width in (16, 24) if kind is not arithmetic.maximum else (16,):
+        for width in (16, 24) if kind is not word_machines.maximum else (16,):
             yield _row(f"{kind.__name__} {width}", kind(width), _KEPT)
     yield _row("read port", _read_port(), _KEPT)
     yield _row("ring 17", _ring(17), _KEPT)

@@ -29,7 +29,7 @@ TURNS = 4
 class ColourParams(Record):
     """Prices in tiles of wire: `clash` for two nets that would touch on devices, `split` for each net, `overlap` for
     each tile by which boxes of one colour overlap; `moves_per_variable` is the annealer's budget; `hot` and `cold`
-    are its temperatures, in tiles of wire. All guessed."""
+    are its temperatures, in tiles of wire. `solve`: clashes that stay are solved by SAT. All guessed."""
 
     clash: float = 60.0
     split: float = 14.0
@@ -37,6 +37,7 @@ class ColourParams(Record):
     moves_per_variable: int = 300
     hot: float = 30.0
     cold: float = 0.4
+    solve: bool = True
 
 
 @njit(cache=True)
@@ -327,6 +328,8 @@ def choose_colours(shape: Shape, board: Board, scratch: Scratch, params: ColourP
         clashes = recolour(seeded(seed, 2, turn), shape, board, scratch, harder, moves)
         if clashes == 0:
             return 0
+    if not params.solve:
+        return int(clashes)
     with ClashFree(shape, board) as colours:
         legal = colours.nearest(board)
     if legal is not None:

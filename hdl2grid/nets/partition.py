@@ -52,6 +52,14 @@ class Partition:
     crowded: tuple[Drivers, ...]
 
 
+@dataclass(frozen=True)
+class CircuitWithNets:
+    """A circuit, and the partition of its drivers into nets, where it is known."""
+
+    circuit: Circuit
+    shared: Partition | None = None
+
+
 @dataclass
 class _Rows:
     """`most[drivers]` bounds a sink's nets; `joints` are (driver, drivers of a sink that touches it, most of both)."""

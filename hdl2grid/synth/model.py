@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from hdl2grid.circuit.model import Circuit
-from hdl2grid.nets.partition import Partition
+from hdl2grid.nets.partition import CircuitWithNets, Partition
 
 
 @dataclass(frozen=True)
@@ -133,3 +133,8 @@ class Synthesis:
     circuit: Circuit
     report: SynthReport
     shared: Partition | None = None
+
+    @property
+    def with_nets(self) -> CircuitWithNets:
+        """What layout needs of it."""
+        return CircuitWithNets(self.circuit, self.shared)
