@@ -3,6 +3,8 @@
 
 const MARK = "hdl2grid follows";
 export const FOLLOWER_HASH = "#drawing";
+
+/** Time between two requests to the first window. Guessed. */
 const HELLO_MS = 2000;
 
 /** The first window's side: sends a snapshot to every window that asked for it. */

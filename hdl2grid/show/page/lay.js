@@ -7,7 +7,10 @@ import { load, save } from "./store.js";
 import { t, tile, tn } from "./text.js";
 import { strokeTiles } from "./tiles.js";
 
+/** Older wire within so many tiles is marked, as CLEAR in guide/building_site.py. Guessed. */
 const KEEP_CLEAR_REACH = 2;
+
+/** The smallest part of the board that is shown, in tiles. Guessed. */
 const [LEAST_WIDE, LEAST_HIGH] = [12, 8];
 
 /**

@@ -2,7 +2,10 @@
 // second, each a pair of opposing changes. Whatever the machine does, what it shows changes at most three times
 // a second, so that nothing can flash more than one and a half times.
 
+/** Time between two paints: a little more than a third of a second. */
 export const PAINT_MS = 340;
+
+/** The same where the system asks for reduced motion. Guessed. */
 const CALM_PAINT_MS = 1000;
 
 /** Calls `paint` for requests, never sooner than the pace allows; requests in between become one. */

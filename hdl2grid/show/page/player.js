@@ -2,6 +2,7 @@
 
 import { Engine } from "./engine.js";
 
+/** Most waves that delays may start before one tick. Guessed: delays that start each other never end. */
 const MAX_WAVES_A_STEP = 100000;
 
 /** How many times as fast as real time a machine may run: an hour a second at most. Guessed. */

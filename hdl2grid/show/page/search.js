@@ -4,6 +4,7 @@ import { h } from "./dom.js";
 import { findEntries } from "./naming.js";
 import { t, tile, tn } from "./text.js";
 
+/** Most entries in the list; the rest is counted. Guessed. */
 const MAX_SHOWN = 12;
 
 export class Search {

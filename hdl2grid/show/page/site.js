@@ -4,6 +4,7 @@ import { Engine } from "./engine.js";
 import { networkOf } from "./network.js";
 import { extract, strokeTiles } from "./tiles.js";
 
+/** Most waves that delays may start after one event, as MAX_DELAYED in guide/world.py. */
 const MAX_DELAYS = 10000;
 
 /** The tiles of a machine from bare ground on. `laying` says what fresh devices are like. */

@@ -3,9 +3,14 @@
 import { s } from "./dom.js";
 import { TILE } from "./wires.js";
 
+/** Least and most pixels to a tile. Guessed. */
 const MIN_SCALE = 3;
 const MAX_SCALE = 140;
+
+/** Pixels that a pointer may travel between press and release and still click. Guessed. */
 const CLICK_REACH = 5;
+
+/** Tiles around what is printed, for coordinates. Guessed. */
 const MARGIN = 1.2;
 
 /** Shows a part of the board in `svg`. `on` has hover(x, y, fx, fy), leave(), click(x, y, fx, fy), moved(). */

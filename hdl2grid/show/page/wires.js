@@ -1,8 +1,13 @@
 // The wires of a net as SVG paths: straight runs in the lane of their colour, joints as discs, gaps where a
 // run passes below another in a crossover. The measures are those of hdl2grid/show/look.py.
 
+/** Units of the drawing to a tile. */
 export const TILE = 24;
+
+/** Half a device's box, and so half the width of all lanes, in tiles: DEVICE_HALF in look.py. */
 const HALF = 0.36;
+
+/** Width of a wire in units: WIRE_WIDTH in look.py. */
 export const WIRE = 0.09 * TILE;
 
 /** Where wire of a colour crosses tile `index` along an axis. */
