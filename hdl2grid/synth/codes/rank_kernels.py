@@ -9,7 +9,7 @@ from numba import njit
 
 from hdl2grid.base.rng import below
 from hdl2grid.synth.annealing import Cooling, heat_at, is_accepted, most_accepted
-from hdl2grid.synth.exact.word_vectors import widen
+from hdl2grid.synth.exact.word_vectors import lowest_one, widen
 
 _CODES = Cooling(hot=0.6, cold=0.12)
 """In ranks. Guessed."""
@@ -113,10 +113,7 @@ def subspaces(space: Any, num_states: int, width: int, most: int, work: int) -> 
         return found, count, True
     sums = np.zeros(1 << dim, dtype=np.uint64)
     for i in range(1, 1 << dim):
-        low = 0
-        while not i >> low & 1:
-            low += 1
-        sums[i] = sums[i & (i - 1)] ^ space[low]
+        sums[i] = sums[i & (i - 1)] ^ space[lowest_one(i)]
     pivots = np.arange(width)
     seen = np.zeros(1 << width, dtype=np.int64)
     mark = 0
