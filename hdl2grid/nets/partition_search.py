@@ -14,6 +14,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numba import njit
 
+from hdl2grid.base.annealing import accepts, cooling
 from hdl2grid.base.rng import below, unit
 
 _OVER, _PIN = 16.0, 0.25
@@ -210,7 +211,7 @@ def anneal(t: Table, s: State, rng: Any, steps: int, hot: float, cold: float) ->
         return least
     old = np.zeros(num_atoms, np.int64)
     found, loads = np.zeros(2 * num_atoms, np.int64), np.zeros(2 * num_atoms, np.int64)
-    ratio, heat = (cold / hot) ** (1.0 / steps), hot
+    ratio, heat = cooling(hot, cold, steps), hot
     for _ in range(steps):
         heat *= ratio
         r = _pick(t, s, rng)
@@ -229,7 +230,7 @@ def anneal(t: Table, s: State, rng: Any, steps: int, hot: float, cold: float) ->
         for k in range(count):
             s.load[found[k]] = _load(found[k], t, s)
             delta += _atom_price(found[k], t, s)
-        if delta <= 0.0 or unit(rng) < np.exp(-delta / heat):
+        if accepts(rng, delta, heat):
             price += delta
             if price < least - 1e-9:
                 least = price

@@ -15,7 +15,7 @@ import numpy as np
 from numba import njit
 
 from hdl2grid.base.rng import below, seeded
-from hdl2grid.synth.annealing import Cooling, heat_at, is_accepted
+from hdl2grid.base.annealing import Linear, heat_at, accepts
 from hdl2grid.synth.codes.register_groups import REGISTER_TERMS, Behaviour
 from hdl2grid.synth.exact.basis_choice import toggle_price
 from hdl2grid.synth.exact.exactly_one import SIZES, add_exactly_ones
@@ -32,7 +32,7 @@ _MOST_PRODUCTS = 200
 """Products that annealing chooses from, those of fewest toggles. Guessed."""
 _MOST_EXACTLY_ONES = 80
 """Exactly-ones that it chooses from, those of fewest toggles. Guessed."""
-_COOLING = Cooling(hot=3.0, cold=0.05)
+_COOLING = Linear(hot=3.0, cold=0.05)
 """In terms of sums. Guessed."""
 _EXCESS = 14
 """What a term costs that a sink or toggle has too many, in terms: it takes a stack. Guessed."""
@@ -238,7 +238,7 @@ def _anneal(
             old = used[turn - width]
             used[turn - width] = below(random, len(pool.rows))
         new, excess = _price(wanted, pool, planes, regs, used, room)
-        if new >= 0 and is_accepted(cost, new, heat, random):
+        if new >= 0 and accepts(random, new - cost, heat):
             cost = new
             if new < best_cost:
                 best_cost, best_excess = new, excess

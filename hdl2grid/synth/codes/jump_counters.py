@@ -16,7 +16,7 @@ from functools import lru_cache
 from hdl2grid.synth.codes.register_groups import Behaviour, ring_of
 from hdl2grid.synth.gf2 import Basis, bits
 from hdl2grid.synth.rewrite.covers import Flat
-from hdl2grid.synth.rewrite.pseudoproducts import CONSTANT
+from hdl2grid.synth.rewrite.pseudoproducts import CONSTANT, canonical
 
 _MOST_WIDTH = 10
 """Code bits: rings of up to 1,024 states."""
@@ -114,15 +114,11 @@ def _with_zero(width: int, polynomial: int) -> tuple[list[int], Flat]:
     rows = [1 << j for j in range(width) if not before >> j & 1]
     high = before.bit_length() - 1
     rows += [1 << j | 1 << high for j in range(high) if before >> j & 1]
-    return [*path, 0], _canonical(rows)
+    return [*path, 0], canonical(rows)
 
 
 def _single(code: int, width: int) -> Flat:
-    return _canonical([1 << j | (CONSTANT if code >> j & 1 else 0) for j in range(width)])
-
-
-def _canonical(rows: Sequence[int]) -> Flat:
-    return Basis(rows, ignore=CONSTANT).sorted_rows()
+    return canonical([1 << j | (CONSTANT if code >> j & 1 else 0) for j in range(width)])
 
 
 def most_bits_inside(inside: Sequence[int], num_states: int, width: int) -> int:

@@ -22,7 +22,7 @@ import numpy as np
 from numba import njit
 
 from hdl2grid.base.rng import below, seeded
-from hdl2grid.synth.annealing import Cooling, heat_at, is_accepted
+from hdl2grid.base.annealing import Linear, heat_at, accepts
 from hdl2grid.synth.codes.register_groups import Behaviour
 from hdl2grid.synth.exact.word_vectors import widen
 from hdl2grid.synth.gf2 import bits
@@ -67,7 +67,7 @@ class FlatBudget:
 
 
 BUDGET = FlatBudget()
-_COOLING = Cooling(hot=1.2, cold=0.1)
+_COOLING = Linear(hot=1.2, cold=0.1)
 """In ranks. Guessed."""
 
 
@@ -329,7 +329,7 @@ def _anneal_ranks(rows: _Rows, width: int, start: Any, steps: int, random: Any) 
         if other >= 0:
             codes[other] = old
         new = _rank_sum(rows, width, codes, room)
-        if is_accepted(cost, new, heat, random):
+        if accepts(random, new - cost, heat):
             owner[code], owner[old] = s, other
             cost = new
             if new < best_cost:

@@ -8,12 +8,12 @@ import numpy as np
 from numba import njit
 
 from hdl2grid.base.rng import below
-from hdl2grid.synth.annealing import Cooling, heat_at, is_accepted, most_accepted
-from hdl2grid.synth.exact.word_vectors import widen
+from hdl2grid.base.annealing import Linear, heat_at, accepts, most_accepted
+from hdl2grid.synth.exact.word_vectors import lowest_one, widen
 
-_CODES = Cooling(hot=0.6, cold=0.12)
+_CODES = Linear(hot=0.6, cold=0.12)
 """In ranks. Guessed."""
-_FUNCTIONS = Cooling(hot=0.0, cold=0.14)
+_FUNCTIONS = Linear(hot=0.0, cold=0.14)
 """In ranks. Measured: the best of cooled and constant heats on counters of 10 to 24 states."""
 _NO_RANK = 1000
 """The rank that is told where there is no code: above that of any code."""
@@ -81,7 +81,7 @@ def anneal_codes(tick: Tick, width: int, codes: Any, steps: int, random: Any, mo
         change = code ^ current[s]
         _move(vectors, change, tick, s, other)
         new = rank_of(vectors, 2 * width, rows)
-        if is_accepted(cost, new, heat, random):
+        if accepts(random, new - cost, heat):
             owner[current[s]] = other
             if other >= 0:
                 current[other] = current[s]
@@ -113,10 +113,7 @@ def subspaces(space: Any, num_states: int, width: int, most: int, work: int) -> 
         return found, count, True
     sums = np.zeros(1 << dim, dtype=np.uint64)
     for i in range(1, 1 << dim):
-        low = 0
-        while not i >> low & 1:
-            low += 1
-        sums[i] = sums[i & (i - 1)] ^ space[low]
+        sums[i] = sums[i & (i - 1)] ^ space[lowest_one(i)]
     pivots = np.arange(width)
     seen = np.zeros(1 << width, dtype=np.int64)
     mark = 0

@@ -17,7 +17,7 @@ from hdl2grid.synth.codes.code_stacks import Coding
 from hdl2grid.synth.codes.register_groups import Group, evaluate, node_supports
 from hdl2grid.synth.gating import word_of
 from hdl2grid.synth.gf2 import Basis, Coordinates, bits
-from hdl2grid.synth.rewrite.pseudoproducts import CONSTANT
+from hdl2grid.synth.rewrite.pseudoproducts import CONSTANT, canonical
 
 _MOST_TABLE = 256
 """Points up to which the next code is made from a table of them; above it, from the old next state. Guessed."""
@@ -196,7 +196,7 @@ class _Recoder:
             columns, literals = [*now, *behaviour.context], self._literals(number)
             known: dict[tuple[int, ...], int] = {(): ones, **{(i,): c for i, c in enumerate(columns)}}
             made = dict.fromkeys(known, 1) | {(i,): x for i, x in enumerate(literals)}
-            met = {_canonical(flat) for flat in coding.flats}
+            met = {canonical(flat) for flat in coding.flats}
             for k, flat in enumerate(coding.flats):
                 value, factors = ones, []
                 for row in _ordered(flat, met):
@@ -209,7 +209,8 @@ class _Recoder:
                     value &= vector
                 known[-1, k], made[-1, k] = value, self.builder.and_all(factors)
             values = _sums_of(known, [*then, *behaviour.wanted], ones)
-            built = [self.builder.xor_all([made[term] for term in terms]) for terms in values]
+            assert None not in values, "the coding's flats do for it"
+            built = [self.builder.xor_all([made[term] for term in terms or ()]) for terms in values]
             self.flat_forms[number] = built[: coding.width], built[coding.width :]
         return self.flat_forms[number]
 
@@ -229,7 +230,7 @@ def from_table(
     """A function with value `value` where the literals have the values `columns` (masks of points); elsewhere it is
     anything. An affine function or one product (or its complement) where it can be; else a sum of products of
     literals, of low degree."""
-    affine = _sum_of(_terms(columns, 1), value, ones)
+    affine = _sums_of(_terms(columns, 1), [value], ones)[0]
     if affine is not None:
         return _built(builder, literals, affine)
     for vector, complement in ((value, 0), (value ^ ones, 1)):
@@ -239,7 +240,7 @@ def from_table(
         if factors is not None:
             return builder.and_all([_built(builder, literals, f) for f in factors]) ^ complement
     for degree in range(2, len(columns) + 1):
-        terms = _sum_of(_terms(columns, degree), value, ones)
+        terms = _sums_of(_terms(columns, degree), [value], ones)[0]
         if terms is not None:
             return _built(builder, literals, terms)
     raise AssertionError("the columns do not tell all points apart")
@@ -257,10 +258,6 @@ def _terms(columns: Sequence[int], degree: int) -> dict[tuple[int, ...], int]:
     return found
 
 
-def _canonical(rows: Sequence[int]) -> tuple[int, ...]:
-    return Basis(rows, ignore=CONSTANT).sorted_rows()
-
-
 def _ordered(flat: tuple[int, ...], met: set[tuple[int, ...]]) -> tuple[int, ...]:
     """The rows in an order in which all but the last are no flat of their own: else the two would be taken for one
     product where both are added, though they are read apart elsewhere."""
@@ -268,28 +265,20 @@ def _ordered(flat: tuple[int, ...], met: set[tuple[int, ...]]) -> tuple[int, ...
         rows = (*flat[:last], *flat[last + 1 :])
         for mixed in range(1 << len(rows)):
             changed = tuple(r ^ (flat[last] if mixed >> i & 1 else 0) for i, r in enumerate(rows))
-            if _canonical(changed) not in met:
+            if canonical(changed) not in met:
                 return (*changed, flat[last])
     return flat
 
 
-def _sums_of(terms: Mapping[tuple[int, ...], int], values: Sequence[int], ones: int) -> list[Terms]:
-    """For each value the terms that add up to it, those that come first preferred."""
+def _sums_of(terms: Mapping[tuple[int, ...], int], values: Sequence[int], ones: int) -> list[Terms | None]:
+    """For each value the terms that add up to it, those that come first preferred; None where there are none."""
     names = list(terms)
     space = Coordinates(terms[name] & ones for name in names)
     found = []
     for value in values:
         chosen, rest = space.of(value)
-        assert not rest
-        found.append(tuple(names[i] for i in bits(chosen)))
+        found.append(None if rest else tuple(names[i] for i in bits(chosen)))
     return found
-
-
-def _sum_of(terms: Mapping[tuple[int, ...], int], value: int, ones: int) -> Terms | None:
-    """Terms that add up to `value`, those of low degree preferred; None where there are none."""
-    names = list(terms)
-    chosen, rest = Coordinates(terms[name] & ones for name in names).of(value)
-    return None if rest else tuple(names[i] for i in bits(chosen))
 
 
 def _factors(columns: Sequence[int], value: int, ones: int) -> list[Terms] | None:

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from hdl2grid.synth.exact.word_vectors import reduced
+from hdl2grid.synth.exact.word_vectors import lowest_one, reduced
 from hdl2grid.synth.gf2 import Basis
 
 _DEEP = 12
@@ -100,10 +100,7 @@ def _spaces(now: Any, then: Any, checks: Any, inner: int, rank: int, least: int,
         work -= 1
         if work < 0:
             return found, count, False
-        low = 0
-        while not number >> low & 1:
-            low += 1
-        s = free[depth, low]
+        s = free[depth, lowest_one(number)]
         sums[depth, 0] ^= now[s]
         sums[depth, 1] ^= then[s]
         sums[depth, 2] ^= one << np.uint64(s)

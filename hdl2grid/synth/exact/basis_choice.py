@@ -10,12 +10,12 @@ import numpy as np
 from numba import njit
 
 from hdl2grid.base.rng import below, seeded
-from hdl2grid.synth.annealing import Cooling, heat_at, is_accepted
+from hdl2grid.base.annealing import Linear, heat_at, accepts
 from hdl2grid.synth.exact.local_cells import Target
 from hdl2grid.synth.exact.word_vectors import ones_in, reduced_with_tag
 from hdl2grid.synth.gf2 import Basis, bits
 
-_COOLING = Cooling(hot=4.0, cold=0.01)
+_COOLING = Linear(hot=4.0, cold=0.01)
 """In terms of sums. Guessed."""
 _FACTOR_EXCESS = 20
 """What each term costs that a toggle bears beyond three, in terms: about a stack. Guessed."""
@@ -158,7 +158,7 @@ def _anneal(pool: _Candidates, sinks: _Sinks, start: Any, steps: int, random: An
             continue
         current[place] = member
         new = _price(pool, sinks, current, room)
-        if new >= 0 and is_accepted(price, new, heat, random):
+        if new >= 0 and accepts(random, new - price, heat):
             price = new
             if new < best_price:
                 best_price = new

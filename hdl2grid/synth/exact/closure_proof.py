@@ -22,7 +22,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from hdl2grid.synth.exact.word_vectors import reduced
+from hdl2grid.synth.exact.word_vectors import lowest_one, ones_in, reduced, reduced_with_tag, widen
 from hdl2grid.synth.gf2 import Basis
 
 _MOST_DIMENSION = 15
@@ -56,9 +56,7 @@ def closure(num_points: int, affine: Any, space: Any) -> int:
     rows = np.zeros(whole, dtype=np.uint64)
     rows[:size] = affine
     echelon = np.zeros(whole, dtype=np.uint64)
-    known = 0
-    for i in range(size):
-        known = _insert(echelon, known, rows[i])
+    known = widen(echelon, 0, affine, 0, size, whole)
     points = np.zeros(num_points, dtype=np.uint64)
     grown = True
     while grown and size < whole:
@@ -69,25 +67,15 @@ def closure(num_points: int, affine: Any, space: Any) -> int:
                 points[p] |= (rows[i] >> np.uint64(p) & one) << np.uint64(i)
         vector = np.uint64(0)
         for number in range(1, 1 << whole):
-            low = 0
-            while not number >> low & 1:
-                low += 1
-            vector ^= space[low]
-            if reduced(vector, echelon, known) and is_one_stack(num_points, points, vector):
-                known = _insert(echelon, known, vector)
+            vector ^= space[lowest_one(number)]
+            left = reduced(vector, echelon, known)
+            if left and is_one_stack(num_points, points, vector):
+                echelon[known] = left
+                known += 1
                 rows[size] = vector
                 size += 1
                 grown = True
                 break
-    return size
-
-
-@njit(cache=True)
-def _insert(echelon: Any, size: int, vector: Any) -> int:
-    vector = reduced(vector, echelon, size)
-    if vector:
-        echelon[size] = vector
-        return size + 1
     return size
 
 
@@ -102,11 +90,7 @@ def is_one_stack(num_points: int, points: Any, vector: Any) -> bool:
     dim = 0
     for p in range(num_points):
         if vector >> np.uint64(p) & one:
-            row, tag = points[p], np.int64(0)
-            for k in range(dim):
-                if row & base[k] & (~base[k] + one):
-                    row ^= base[k]
-                    tag ^= tags[k]
+            row, tag = reduced_with_tag(points[p], np.int64(0), base, tags, dim)
             if row:
                 base[dim] = row
                 tags[dim] = tag | np.int64(1) << dim
@@ -117,11 +101,7 @@ def is_one_stack(num_points: int, points: Any, vector: Any) -> bool:
     outside = np.uint64(0)
     for p in range(num_points):
         if not vector >> np.uint64(p) & one:
-            row, tag = points[p], np.int64(0)
-            for k in range(dim):
-                if row & base[k] & (~base[k] + one):
-                    row ^= base[k]
-                    tag ^= tags[k]
+            row, tag = reduced_with_tag(points[p], np.int64(0), base, tags, dim)
             if not row:
                 place[p] = tag
                 outside |= one << np.uint64(p)
@@ -135,21 +115,12 @@ def is_one_stack(num_points: int, points: Any, vector: Any) -> bool:
     for g in range(1, count + 1):
         for p in range(num_points):
             bit = one << np.uint64(p)
-            if (vector | outside) & bit and _parity(place[p] & g):
+            if (vector | outside) & bit and ones_in(np.uint64(place[p] & g)) & 1:
                 if vector & bit:
                     inner[g - 1] |= bit
                 else:
                     outer[g - 1] |= bit
     return _cuts(vector, inner, outer, count)
-
-
-@njit(cache=True)
-def _parity(word: Any) -> int:
-    parity = 0
-    while word:
-        word &= word - 1
-        parity ^= 1
-    return parity
 
 
 @njit(cache=True)

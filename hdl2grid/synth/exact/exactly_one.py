@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from hdl2grid.synth.exact.word_vectors import Words, residues
+from hdl2grid.synth.exact.word_vectors import Words, ones_in, residues
 from hdl2grid.synth.gf2 import Basis
 
 _MOST_SETS = 7_000_000
@@ -138,11 +138,6 @@ def _syndromes(checks: Any, blocks: int) -> Any:
     for k in range(blocks):
         for value in range(256):
             for i in range(len(checks)):
-                word = checks[i] >> np.uint64(8 * k) & np.uint64(value)
-                odd = False
-                while word:
-                    word &= word - np.uint64(1)
-                    odd = not odd
-                if odd:
+                if ones_in(checks[i] >> np.uint64(8 * k) & np.uint64(value)) & 1:
                     table[k, value] |= np.uint64(1) << np.uint64(i)
     return table

@@ -53,9 +53,8 @@ def smallest_extensions(affine: Basis, quotient: Basis, candidates: Words) -> li
         return [_extended(quotient, inside, candidates, starts, values, [g]) for g in chosen]
     by_size = np.lexsort((values, starts[:-1] - starts[1:]))
     pairs = spanning_pairs(core, nonlinear, values, starts, by_size, missing + 2, _MOST, _PAIR_WORK)
-    count = pairs[_MOST, 0]
-    if count:
-        return [_extended(quotient, inside, candidates, starts, values, list(p)) for p in pairs[:count]]
+    if len(pairs):
+        return [_extended(quotient, inside, candidates, starts, values, list(p)) for p in pairs]
     grown = _grow(affine, quotient, np.concatenate((inside, candidates)))
     return [] if grown is None else [grown]
 

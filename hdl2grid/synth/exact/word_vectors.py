@@ -32,11 +32,6 @@ def rank(core: Words, vectors: Words, enough: int = 64) -> int:
     return int(widen(rows, size, vectors, 0, len(vectors), size + enough) - size)
 
 
-def group_ranks(core: Words, vectors: Words, starts: Any, enough: int) -> Any:
-    """`rank` of each slice `vectors[starts[i] : starts[i + 1]]`."""
-    return _group_ranks(core, vectors, starts, enough)
-
-
 @njit(cache=True, inline="always")
 def reduced(vector: Any, rows: Any, size: int) -> Any:
     """What echelon rows (see `widen`) leave of a vector."""
@@ -70,7 +65,8 @@ def widen(rows: Any, size: int, vectors: Any, start: int, end: int, full: int) -
 
 
 @njit(cache=True)
-def _group_ranks(core: Any, vectors: Any, starts: Any, enough: int) -> Any:
+def group_ranks(core: Any, vectors: Any, starts: Any, enough: int) -> Any:
+    """`rank` of each slice `vectors[starts[i] : starts[i + 1]]`."""
     rows = np.zeros(65, dtype=np.uint64)
     size = widen(rows, 0, core, 0, len(core), 64)
     ranks = np.zeros(len(starts) - 1, dtype=np.int64)
@@ -84,11 +80,11 @@ def spanning_pairs(
     core: Any, vectors: Any, values: Any, starts: Any, order: Any, missing: int, most: int, work: int
 ) -> Any:
     """Pairs of groups (positions in `values`, which ascend) that with the group of the sum of their values widen
-    `core` by `missing`; at most `most` of them. The last entry of the result tells whether all pairs were seen."""
+    `core` by `missing`; at most `most` of them, found in at most `work` tries."""
     rows = np.zeros(65, dtype=np.uint64)
     size = widen(rows, 0, core, 0, len(core), 64)
     full = size + missing
-    found = np.zeros((most + 1, 2), dtype=np.int64)
+    found = np.zeros((most, 2), dtype=np.int64)
     count = 0
     for i in range(len(order)):
         a = order[i]
@@ -101,8 +97,7 @@ def spanning_pairs(
                 break
             work -= 1
             if work < 0 or count == most:
-                found[most, 0] = count
-                return found
+                return found[:count]
             got = widen(rows, with_a, vectors, starts[b], starts[b + 1], full)
             if got < full:
                 third = np.searchsorted(values, values[a] ^ values[b])
@@ -112,9 +107,7 @@ def spanning_pairs(
                 found[count, 0] = a
                 found[count, 1] = b
                 count += 1
-    found[most, 0] = count
-    found[most, 1] = 1
-    return found
+    return found[:count]
 
 
 @njit(cache=True)
@@ -126,10 +119,7 @@ def flats_within(rows: Any, planes: Any) -> Any:
     count = 0
     vector = np.uint64(0)
     for i in range(1, size):
-        low = 0
-        while not i >> low & 1:
-            low += 1
-        vector ^= rows[low]
+        vector ^= rows[lowest_one(i)]
         if not vector:
             continue
         product = ~np.uint64(0)
@@ -155,6 +145,13 @@ def ones_in(word: Any) -> Any:
     word = (word & np.uint64(0x3333333333333333)) + ((word >> np.uint64(2)) & np.uint64(0x3333333333333333))
     word = (word + (word >> np.uint64(4))) & np.uint64(0x0F0F0F0F0F0F0F0F)
     return np.int64((word * np.uint64(0x0101010101010101)) >> np.uint64(56))
+
+
+@njit(cache=True, inline="always")
+def lowest_one(number: int) -> Any:
+    """The place of the lowest one of a number above 0. Vectors added in the order of the lowest ones of 1, 2, 3 .. give
+    all sums, each once (a Gray code)."""
+    return ones_in(np.uint64((number & -number) - 1))
 
 
 @njit(cache=True)

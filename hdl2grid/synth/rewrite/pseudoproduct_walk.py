@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numba import njit
 
+from hdl2grid.synth.exact.word_vectors import ones_in
 from hdl2grid.synth.rewrite.pseudoproducts import (
     COMMON,
     CONSTANT,
@@ -99,15 +100,13 @@ def _width(flat: Any, size: int) -> int:
     """Variables that stand in a flat's rows beyond one a row."""
     wide = 0
     for i in range(size):
-        row = flat[i] & _LINEAR
-        while row & (row - _BIT):
-            row &= row - _BIT
-            wide += 1
+        wide += ones_in(flat[i] & _LINEAR) - 1
     return wide
 
 
 @njit(cache=True)
 def _weight(sizes: Any, count: int) -> int:
+    """Constraints of all terms together."""
     total = 0
     for i in range(count):
         total += sizes[i]
@@ -136,15 +135,9 @@ def _is_never(rows: Any, size: int, codes: Codes) -> bool:
         holds = True
         for i in range(size):
             row = rows[i] & _LINEAR
-            if row & ~own == _ZERO:
-                word = row & code
-                odd = rows[i] >> np.uint64(63)
-                while word:
-                    word &= word - _BIT
-                    odd ^= _BIT
-                if odd:
-                    holds = False
-                    break
+            if row & ~own == _ZERO and ones_in(row & code | rows[i] & _CONSTANT) & 1:
+                holds = False
+                break
         if holds:
             return False
     return True

@@ -12,10 +12,13 @@ highest variable as pivot, in descending order.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
 from numba import njit
+
+from hdl2grid.synth.gf2 import Basis
 
 MOST_VARIABLES = 63
 """A constraint is one word, and its last bit the constant."""
@@ -30,6 +33,11 @@ _CONSTANT = np.uint64(CONSTANT)
 _LINEAR = np.uint64(CONSTANT - 1)  # all variables
 _BIT = np.uint64(1)  # words, not numbers, for numba
 _ZERO = np.uint64(0)  # likewise
+
+
+def canonical(rows: Sequence[int]) -> tuple[int, ...]:
+    """The constraints of a flat, reduced: equal flats have equal ones."""
+    return Basis(rows, ignore=CONSTANT).sorted_rows()
 
 
 class TermRows(NamedTuple):
