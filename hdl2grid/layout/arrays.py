@@ -95,22 +95,37 @@ class Shape(Record):
 
 
 @dataclass(frozen=True, eq=False)
-class Board(Record):
-    """A layout in the making. `size` is [width, height]."""
+class Placement(Record):
+    """Where cells and their tiles stand, and which colours are chosen."""
 
-    size: Any
     x: Any  # cells
     y: Any
     dx: Any  # tiles, from their cell's corner
     dy: Any
-    grid: Any  # (height, width): the cell on a tile, or -1; a panel that is not open covers its whole rectangle
-    tile_at: Any  # grid tiles: the netlist tile, or -1
     colour: Any  # variables
-    usage: Any  # (signal, colour): number of variables
+
+
+@dataclass(frozen=True, eq=False)
+class Routes(Record):
+    """Where the nets lie."""
+
     route: Any  # (net, place in route): grid tiles
     ways: Any
     length: Any  # nets: tiles in use
     reached: Any
+    joint: Any  # nets: how many tiles, first in `route`, are laid alike in all copies
+    strokes: Any  # nets: straight runs of wire
+    bends: Any  # nets: tiles where it turns
+
+
+@dataclass(frozen=True, eq=False)
+class Board(Placement, Routes):
+    """A layout in the making. `size` is [width, height]."""
+
+    size: Any
+    grid: Any  # (height, width): the cell on a tile, or -1; a panel that is not open covers its whole rectangle
+    tile_at: Any  # grid tiles: the netlist tile, or -1
+    usage: Any  # (signal, colour): number of variables
     bad: Any  # nets in conflict
     ways_on: Any  # (colour, grid tile, way): number of nets
     crossings: Any  # grid tiles: number of colours that cross there
@@ -118,33 +133,6 @@ class Board(Record):
     clash: Any  # (colour, grid tile): something is illegal here
     rows: Any  # grid rows: whether stacks may have their feet here
     loose: Any  # signals: whether its nets are no longer laid as in the first copy (set for the first copy's signal)
-    joint: Any  # nets: how many tiles, first in `route`, are laid alike in all copies
-    strokes: Any  # nets: straight runs of wire
-    bends: Any  # nets: tiles where it turns
-
-
-@dataclass(frozen=True, eq=False)
-class Placement(Record):
-    """Where cells and their tiles stand, and the colours: as the fields of a Board."""
-
-    x: Any
-    y: Any
-    dx: Any
-    dy: Any
-    colour: Any
-
-
-@dataclass(frozen=True, eq=False)
-class Routes(Record):
-    """Routes put aside: as the fields of a Board."""
-
-    route: Any
-    ways: Any
-    length: Any
-    reached: Any
-    joint: Any
-    strokes: Any
-    bends: Any
 
 
 @dataclass(frozen=True, eq=False)
@@ -337,62 +325,51 @@ def _far(limit: int | None, number: int) -> int:
 
 def make_board(netlist: Netlist, shape: Shape, width: int, height: int) -> Board:
     """An empty board: no cell placed but those that are pinned, nothing routed."""
-    nets, room = _routes_shape(netlist)
     count = len(netlist.cells)
     board = Board(
-        size=np.zeros(2, np.int64),
         x=np.zeros(count, np.int64),
         y=np.zeros(count, np.int64),
         dx=np.array([t.dx for t in netlist.tiles], np.int64),
         dy=np.array([t.dy for t in netlist.tiles], np.int64),
-        grid=np.zeros((0, 0), np.int64),
-        tile_at=np.zeros(0, np.int64),
         colour=np.zeros(len(shape.signal_of), np.int64),
         usage=np.zeros((len(netlist.signals), COLOURS), np.int64),
-        route=np.zeros((nets, room), np.int32),
-        ways=np.zeros((nets, room), np.int8),
-        length=np.zeros(nets, np.int64),
-        reached=np.zeros(nets, np.bool_),
-        bad=np.zeros(nets, np.bool_),
-        ways_on=np.zeros((COLOURS, 0, 3), np.int16),
-        crossings=np.zeros(0, np.int16),
-        history=np.zeros((COLOURS, 0)),
-        clash=np.zeros((COLOURS, 0), np.bool_),
-        rows=np.zeros(0, np.bool_),
+        bad=np.zeros(COLOURS * len(netlist.signals), np.bool_),
         loose=np.zeros(len(netlist.signals), np.bool_),
-        joint=np.zeros(nets, np.int64),
-        strokes=np.zeros(nets, np.int64),
-        bends=np.zeros(nets, np.int64),
+        **_no_routes(netlist),
+        **_empty_grid(width, height),
     )
     for t in range(len(netlist.tiles)):
         for twin in shape.twin_tiles[shape.twin_start[t] : shape.twin_start[t + 1]]:
             board.dx[twin], board.dy[twin] = board.dx[t], board.dy[t]
     for cell, x, y in netlist.site.pinned:
         board.x[cell], board.y[cell] = x, y
-    return fresh_board(board, width, height)
+    return board
 
 
 def fresh_board(board: Board, width: int, height: int) -> Board:
     """A copy of the board for a grid of another size, where nothing stands or lies on the grid yet."""
+    return replace(copy_board(board), **_empty_grid(width, height))
+
+
+def _empty_grid(width: int, height: int) -> dict[str, Any]:
+    """The fields of Board that have the grid's size."""
     area = width * height
-    return replace(
-        copy_board(board),
-        size=np.array([width, height], np.int64),
-        grid=np.full((height, width), -1, np.int64),
-        tile_at=np.full(area, -1, np.int64),
-        ways_on=np.zeros((COLOURS, area, 3), np.int16),
-        crossings=np.zeros(area, np.int16),
-        history=np.zeros((COLOURS, area)),
-        clash=np.zeros((COLOURS, area), np.bool_),
-        rows=np.ones(height, np.bool_),
-    )
+    return {
+        "size": np.array([width, height], np.int64),
+        "grid": np.full((height, width), -1, np.int64),
+        "tile_at": np.full(area, -1, np.int64),
+        "ways_on": np.zeros((COLOURS, area, 3), np.int16),
+        "crossings": np.zeros(area, np.int16),
+        "history": np.zeros((COLOURS, area)),
+        "clash": np.zeros((COLOURS, area), np.bool_),
+        "rows": np.ones(height, np.bool_),
+    }
 
 
 def make_scratch(netlist: Netlist, width: int, height: int, worst: float = WORST) -> Scratch:
     """Scratch room for grids of up to so many columns and rows; no tile's history gets dearer than `worst`."""
     area = width * height
     most = max([len(row) for row in signal_tiles(netlist)], default=1) + 4
-    nets, room = _routes_shape(netlist)
     return Scratch(
         dist=np.zeros(9 * area),
         prev=np.zeros(9 * area, np.int32),
@@ -415,27 +392,21 @@ def make_scratch(netlist: Netlist, width: int, height: int, worst: float = WORST
         copies=np.zeros(MOST_COPIES, np.int64),
         paid=np.zeros(1),
         worst=np.array([worst]),
-        kept=_room_for_routes(nets, room),
-        aside=_room_for_routes(nets, room),
+        kept=Routes(**_no_routes(netlist)),
+        aside=Routes(**_no_routes(netlist)),
     )
 
 
-def _routes_shape(netlist: Netlist) -> tuple[int, int]:
-    """The number of nets, and of tiles that a route may have."""
-    longest = max([len(row) for row in signal_tiles(netlist)], default=0)
-    return COLOURS * len(netlist.signals), 400 + 40 * longest
-
-
-def _room_for_routes(nets: int, room: int) -> Routes:
-    return Routes(
-        route=np.zeros((nets, room), np.int32),
-        ways=np.zeros((nets, room), np.int8),
-        length=np.zeros(nets, np.int64),
-        reached=np.zeros(nets, np.bool_),
-        joint=np.zeros(nets, np.int64),
-        strokes=np.zeros(nets, np.int64),
-        bends=np.zeros(nets, np.int64),
-    )
+def _no_routes(netlist: Netlist) -> dict[str, Any]:
+    """The fields of Routes: no net is laid."""
+    nets = COLOURS * len(netlist.signals)
+    room = 400 + 40 * max([len(row) for row in signal_tiles(netlist)], default=0)
+    return {
+        "route": np.zeros((nets, room), np.int32),
+        "ways": np.zeros((nets, room), np.int8),
+        "reached": np.zeros(nets, np.bool_),
+        **{name: np.zeros(nets, np.int64) for name in ("length", "joint", "strokes", "bends")},
+    }
 
 
 def copy_board(board: Board) -> Board:
@@ -445,9 +416,7 @@ def copy_board(board: Board) -> Board:
 
 def placement_of(board: Board) -> Placement:
     """A copy of the board's placement."""
-    return Placement(
-        x=board.x.copy(), y=board.y.copy(), dx=board.dx.copy(), dy=board.dy.copy(), colour=board.colour.copy()
-    )
+    return Placement(**{f.name: getattr(board, f.name).copy() for f in fields(Placement)})
 
 
 def restore(board: Board, kept: Board) -> None:

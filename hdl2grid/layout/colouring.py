@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from hdl2grid.base.rng import below, seeded
 from hdl2grid.base.annealing import accepts, cooling
+from hdl2grid.base.rng import below, seeded
 from hdl2grid.layout.arrays import COLOURS, WATCH_STOP, Board, Scratch, Shape
 from hdl2grid.layout.clash_free import ClashFree
 from hdl2grid.layout.matched_blocks import MOST_COPIES

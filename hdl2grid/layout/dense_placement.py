@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from hdl2grid.base.rng import below, seeded
 from hdl2grid.base.annealing import accepts, cooling
+from hdl2grid.base.rng import below, seeded
 from hdl2grid.layout.arrays import WATCH_STOP, Board, Shape, fresh_board
 from hdl2grid.layout.grid_lines import all_apart
 from hdl2grid.layout.placement import PlaceParams, in_order, index_tiles, signal_length, stamp_all

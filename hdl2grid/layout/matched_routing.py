@@ -14,11 +14,10 @@ from hdl2grid.layout.net_tree import (
     CROSS_Y,
     PLAIN,
     Prices,
+    finish,
     grow,
     mark_pins,
-    only_pins,
     prune,
-    settle,
     wipe,
 )
 from hdl2grid.layout.occupancy import pins_of
@@ -78,14 +77,8 @@ def finish_copy(net: int, tree: int, shape: Shape, board: Board, scratch: Scratc
             kind = CROSS_Y
         scratch.mine[board.route[net, i]] = kind
     count, left = grow(net, tree, n_pins, left, board, scratch, prices, ALONE)
-    if left > 0:
-        count = only_pins(net, count, n_pins, board, scratch)
-        tree = 0
-    settle(net, count, board, scratch.mine)
-    board.length[net] = count
-    board.joint[net] = tree
-    wipe(net, count, n_pins, board, scratch)
-    return bool(left == 0)
+    board.joint[net] = tree if left == 0 else 0
+    return finish(net, count, n_pins, left, board, scratch)
 
 
 @njit(cache=True)
@@ -103,10 +96,6 @@ def route_bundle(
     count = 0
     if keep and board.joint[net] > 0:
         count = prune(net, board, scratch, board.joint[net], copies)
-    if count == 0:
-        mine[scratch.pins[0]] = PLAIN
-        board.route[net, 0] = scratch.pins[0]
-        count = 1
     count, left = grow(net, count, n_pins, left, board, scratch, prices, copies)
     for i in range(count):
         kind = mine[board.route[net, i]]

@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from hdl2grid.base.rng import below
 from hdl2grid.base.annealing import accepts, cooling
+from hdl2grid.base.rng import below
 from hdl2grid.layout.arrays import COLOURS, Board, Scratch, Shape, copy_board, restore
 from hdl2grid.layout.occupancy import lay, lay_all, pins_of
 from hdl2grid.layout.placement import index_tiles

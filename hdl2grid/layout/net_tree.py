@@ -345,10 +345,15 @@ def mark_pins(n_pins: int, scratch: Scratch, width: int) -> int:
 def grow(
     net: int, count: int, n_pins: int, left: int, board: Board, scratch: Scratch, prices: Prices, copies: int
 ) -> Any:
-    """Join the wanted pins to the net's tree of `count` tiles, nearest first; returns (tiles, pins that were not
-    reached). Where a way crosses itself, its loop is left out; one that there is no room for is not a way."""
+    """Join the wanted pins to the net's tree of `count` tiles, or, if it has none, to the first pin, nearest first;
+    returns (tiles, pins that were not reached). Where a way crosses itself, its loop is left out; one that there is no
+    room for is not a way."""
     mine, target = scratch.mine, scratch.target
     area = board.size[0] * board.size[1]
+    if count == 0:
+        mine[scratch.pins[0]] = PLAIN
+        board.route[net, 0] = scratch.pins[0]
+        count = 1
     for i in range(count):
         if target[board.route[net, i]] == 1:
             target[board.route[net, i]] = 2
@@ -417,6 +422,17 @@ def only_pins(net: int, count: int, n_pins: int, board: Board, scratch: Scratch)
 
 
 @njit(cache=True)
+def finish(net: int, count: int, n_pins: int, left: int, board: Board, scratch: Scratch) -> bool:
+    """End the route of a net: only with its pins, and False, where some of them are `left`."""
+    if left > 0:
+        count = only_pins(net, count, n_pins, board, scratch)
+    settle(net, count, board, scratch.mine)
+    board.length[net] = count
+    wipe(net, count, n_pins, board, scratch)
+    return bool(left == 0)
+
+
+@njit(cache=True)
 def route_net(net: int, shape: Shape, board: Board, scratch: Scratch, prices: Prices, slack: int, keep: bool) -> bool:
     """Join all pins of a net that has been taken up by a tree, pin by pin, nearest first.
 
@@ -436,14 +452,5 @@ def route_net(net: int, shape: Shape, board: Board, scratch: Scratch, prices: Pr
     count = 0
     if keep:
         count = prune(net, board, scratch, board.length[net], ALONE)
-    if count == 0:
-        scratch.mine[scratch.pins[0]] = PLAIN
-        board.route[net, 0] = scratch.pins[0]
-        count = 1
     count, left = grow(net, count, n_pins, left, board, scratch, prices, ALONE)
-    if left > 0:
-        count = only_pins(net, count, n_pins, board, scratch)
-    settle(net, count, board, scratch.mine)
-    board.length[net] = count
-    wipe(net, count, n_pins, board, scratch)
-    return bool(left == 0)
+    return finish(net, count, n_pins, left, board, scratch)

@@ -15,8 +15,8 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from hdl2grid.base.rng import below, seeded
 from hdl2grid.base.annealing import accepts, cooling
+from hdl2grid.base.rng import below, seeded
 from hdl2grid.layout.arrays import CLOSED, WATCH_STOP, Board, Placement, Shape, placement_of
 from hdl2grid.layout.occupancy import grid_tile, keep_placement, put_placement
 from hdl2grid.layout.units import (

@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from hdl2grid.base.rng import below
 from hdl2grid.base.annealing import accepts, cooling
+from hdl2grid.base.rng import below
 from hdl2grid.layout.arrays import (
     COLOURS,
     WATCH_CONFLICTS,

@@ -15,7 +15,7 @@ import numpy as np
 from numba import njit
 
 from hdl2grid.base.annealing import accepts, cooling
-from hdl2grid.base.rng import below, unit
+from hdl2grid.base.rng import below
 
 _OVER, _PIN = 16.0, 0.25
 """Prices: a net too many on tiles; an atom on a net. Guessed."""

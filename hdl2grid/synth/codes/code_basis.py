@@ -14,8 +14,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numba import njit
 
+from hdl2grid.base.annealing import Linear, accepts, heat_at
 from hdl2grid.base.rng import below, seeded
-from hdl2grid.base.annealing import Linear, heat_at, accepts
 from hdl2grid.synth.codes.register_groups import REGISTER_TERMS, Behaviour
 from hdl2grid.synth.exact.basis_choice import toggle_price
 from hdl2grid.synth.exact.exactly_one import SIZES, add_exactly_ones

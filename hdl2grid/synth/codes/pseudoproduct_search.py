@@ -21,8 +21,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numba import njit
 
+from hdl2grid.base.annealing import Linear, accepts, heat_at
 from hdl2grid.base.rng import below, seeded
-from hdl2grid.base.annealing import Linear, heat_at, accepts
 from hdl2grid.synth.codes.register_groups import Behaviour
 from hdl2grid.synth.exact.word_vectors import widen
 from hdl2grid.synth.gf2 import bits

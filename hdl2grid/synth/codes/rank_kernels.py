@@ -7,8 +7,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numba import njit
 
+from hdl2grid.base.annealing import Linear, accepts, heat_at, most_accepted
 from hdl2grid.base.rng import below
-from hdl2grid.base.annealing import Linear, heat_at, accepts, most_accepted
 from hdl2grid.synth.exact.word_vectors import lowest_one, widen
 
 _CODES = Linear(hot=0.6, cold=0.12)

@@ -16,7 +16,7 @@ from hdl2grid.synth.codes.code_basis import spread
 from hdl2grid.synth.codes.code_stacks import Coding
 from hdl2grid.synth.codes.register_groups import Group, evaluate, node_supports
 from hdl2grid.synth.gating import word_of
-from hdl2grid.synth.gf2 import Basis, Coordinates, bits
+from hdl2grid.synth.gf2 import Coordinates, bits
 from hdl2grid.synth.rewrite.pseudoproducts import CONSTANT, canonical
 
 _MOST_TABLE = 256

@@ -9,8 +9,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numba import njit
 
+from hdl2grid.base.annealing import Linear, accepts, heat_at
 from hdl2grid.base.rng import below, seeded
-from hdl2grid.base.annealing import Linear, heat_at, accepts
 from hdl2grid.synth.exact.local_cells import Target
 from hdl2grid.synth.exact.word_vectors import ones_in, reduced_with_tag
 from hdl2grid.synth.gf2 import Basis, bits
