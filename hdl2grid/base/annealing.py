@@ -35,7 +35,7 @@ def heat_at(linear: Linear, step: int, steps: int) -> float:
 
 @njit(cache=True)
 def accepts(rng: Any, delta: float, heat: float) -> bool:
-    """Whether a change that costs `delta` more stays at temperature `heat`. Draws a number only where the cost rises."""
+    """Whether a change that costs `delta` more stays at temperature `heat`. A number is drawn where the cost rises."""
     return bool(delta <= 0.0 or unit(rng) < np.exp(-delta / heat))
 
 
