@@ -10,6 +10,7 @@ from hdl2grid.layout.routing import find_conflicts
 from hdl2grid.nets.model import Netlist
 
 MAX_SPOTS = 400
+"""Tiles in conflict that a failure report lists at most. Guessed: a picture with more tells no more."""
 
 
 def trouble_of(netlist: Netlist, shape: Shape, board: Board, scratch: Scratch) -> Trouble:

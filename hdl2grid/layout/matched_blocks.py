@@ -15,12 +15,13 @@ from dataclasses import dataclass
 from hdl2grid.nets.model import Netlist
 
 LEAST_CELLS = 3
-"""Fewer cells are no block worth repeating."""
+"""Cells of the smallest block that is matched. Guessed."""
 LEAST_COMMON = 0.7
-"""The share of a block's connections that all copies must have for it to be one."""
+"""The share of a block's connections that all copies must have. Guessed."""
 MOST_SEEDS = 24
+"""Pairs of cells, or classes of them, from which a block is grown at most. Guessed."""
 MOST_REPEATS, MOST_COPIES = 40, 16
-"""So many repeats are looked for, of so many copies at most."""
+"""Blocks that are looked for, and copies of one, at most. Guessed."""
 Pair = tuple[int, int]
 
 

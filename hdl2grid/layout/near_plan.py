@@ -42,25 +42,33 @@ _FIRST = 1
 _KEEN = 2
 """The best cases together are tried so often in each room as there are tries."""
 _TIRED = 0.1
-"""With each try a case counts as if its best layout touched so much more."""
+"""Share by which a case counts as worse with each try. Guessed."""
 _TRIES = {"quick": 1, "normal": 4, "long": 12}
-"""How often each room is tried."""
+"""Tries of each room, by effort. Guessed."""
 _MORE = 3
-"""So many times as often, as long as more than _ENOUGH of the tiles in use are touched."""
+"""Times as many tries while more than _ENOUGH of the tiles in use are touched. Guessed."""
 _ENOUGH = 0.12
+"""Share of the tiles in use. Guessed."""
 _LITTLE = 0.04
-"""No further case is tried once so few of the tiles in use are touched."""
+"""Share of the tiles in use: no further case is tried once fewer are touched. Guessed."""
 _TRIES_A_CELL = 150
+"""Tries of repair near the old plan, for each cell. Guessed."""
 _REPAIRS = 4000
-"""Tries of the repair that heeds no old plan, where no other layout near it is legal."""
+"""Tries of the repair that heeds no old plan, where no other layout near it is legal. Guessed."""
 _NONE = 1 << 30
+"""Tiles touched by a layout that there is not: more than any grid has."""
 _FEW = 12
-"""Tiles touched with which nothing else is tried."""
+"""Tiles touched with which nothing else is tried. Guessed."""
 _ROUNDS = 40
+"""Rounds of routing. Guessed."""
 _HOLD = 12
+"""Rounds in which only new and changed nets give way; after them all do. Guessed."""
 _GAPS = ((2, 1), (1, 1))
+"""Free columns and rows around a new cell, tried one after the other. Guessed."""
 _COVERED = 6
+"""Price of a wire that a new cell would cover, in tiles of wire. Guessed."""
 _ELSEWHERE = 1
+"""Tiles: places no further apart count as one. Guessed."""
 
 
 @dataclass(frozen=True)

@@ -21,10 +21,13 @@ Flat = tuple[int, ...]
 Sum = list[Flat]
 
 TABLE_VARIABLES = 11
+"""Variables up to which a function is expanded from its table, of 2^11 bits. Guessed."""
 _MOST_TERMS = 400
+"""Terms of a sum that is multiplied out, at most. Guessed."""
 _STEPS_A_PAIR = 1000
+"""Steps of a walk for each pair of terms: fewer terms need fewer. Guessed."""
 _LEAST_STALL, _STALL_SHARE = 1_000_000, 5
-_CONSTANT = 1 << 63
+"""A walk ends after so many steps without gain: the first, or a fifth of all steps if that is more. Guessed."""
 
 
 def cover(network: Network, form: Form, place: dict[int, int]) -> Sum | None:
@@ -41,7 +44,9 @@ def _by_table(network: Network, form: Form, signals: Sequence[int], place: dict[
     values = {s: table_variable(i, len(signals)) for i, s in enumerate(signals)}
     table = network.evaluate([form], values, (1 << size) - 1)[0]
     names = [1 << place[s] for s in signals]
-    return [tuple(names[v] | (_CONSTANT if bit else 0) for v, bit in cube) for cube in _expand(table, len(signals), {})]
+    return [
+        tuple(names[v] | (flats.CONSTANT if bit else 0) for v, bit in cube) for cube in _expand(table, len(signals), {})
+    ]
 
 
 def table_variable(i: int, count: int) -> int:
@@ -129,7 +134,7 @@ class Terms:
 def _multiplied_out(network: Network, form: Form, place: dict[int, int]) -> Sum | None:
     sums: dict[int, Sum] = {0: [()]}
     for signal in bits(network.support([form])):
-        sums[signal] = [(1 << place[signal] | _CONSTANT,)]
+        sums[signal] = [(1 << place[signal] | flats.CONSTANT,)]
     for signal in network.cone([form]):
         cell = network.cells[signal]
         if cell.kind != PRODUCT and len(cell.factors) > 1:
@@ -174,8 +179,8 @@ def _as_affine(terms: Sum) -> Flat | None:
     for flat in terms:
         if len(flat) > 1:
             return None
-        total ^= flat[0] ^ _CONSTANT if flat else _CONSTANT
-    return (total ^ _CONSTANT,) if total & ~_CONSTANT else None
+        total ^= flat[0] ^ flats.CONSTANT if flat else flats.CONSTANT
+    return (total ^ flats.CONSTANT,) if total & ~flats.CONSTANT else None
 
 
 def _joined(a: Flat, b: Flat) -> Flat | None:
