@@ -34,6 +34,13 @@ class SplitMix64:
         """A number in 0 .. limit - 1, for limits up to 2^32."""
         return ((self.word() >> 32) * limit) >> 32
 
+    def bits(self, count: int) -> int:
+        """A number of so many random bits."""
+        number = 0
+        for place in range(0, count, 64):
+            number |= self.word() << place
+        return number & ((1 << count) - 1)
+
 
 def seeded(seed: int, *stream: int) -> npt.NDArray[np.uint64]:
     """A generator state for `seed` and the child stream numbered by `stream`."""

@@ -10,11 +10,11 @@ the second level has the sum and the other segments.
 
 from __future__ import annotations
 
-import random
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from hdl2grid.base.rng import SplitMix64
 from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.network import ONE, PRODUCT, ZERO, Form, Network
 from hdl2grid.synth.rewrite.equivalence import difference
@@ -62,7 +62,7 @@ def _proved_terms(network: Network, form: Form) -> list[Literals] | None:
     """The products whose exclusive or is proved to be the form; None where none were found. Where what simulation says
     is wrong, levels that show it, and such as are like them, are simulated too."""
     free = bits(network.support([form]))
-    rng = random.Random(len(free))
+    rng = SplitMix64(len(free))
     samples = _Samples(4 * _QUARTER, {s: _pattern(rng) for s in free})
     for _ in range(_MOST_TRIES):
         terms = _terms(network, form, samples)
@@ -85,16 +85,16 @@ class _Samples:
     count: int
     of: dict[int, int]
 
-    def with_like(self, levels: dict[int, int], rng: random.Random) -> _Samples:
+    def with_like(self, levels: dict[int, int], rng: SplitMix64) -> _Samples:
         """With levels as given, and with those of all variables below or above some place, or of a few, changed."""
         free = list(self.of)
         more = dict.fromkeys(free, 0)
         for k in range(_QUARTER):
-            place, kind = rng.randrange(len(free)), k % 3
-            few = rng.sample(range(len(free)), min(len(free), 2))
+            place, kind = rng.below(len(free)), k % 3
+            few = [rng.below(len(free)) for _ in range(2)]
             for i, s in enumerate(free):
                 changed = i < place if kind == 0 else i > place if kind == 1 else i in few
-                bit = levels[s] ^ (rng.getrandbits(1) if changed and k else 0)
+                bit = levels[s] ^ (rng.bits(1) if changed and k else 0)
                 more[s] |= bit << k
         return _Samples(self.count + _QUARTER, {s: self.of[s] | more[s] << self.count for s in free})
 
@@ -131,9 +131,9 @@ def _terms(network: Network, form: Form, samples: _Samples) -> list[Literals] | 
     return terms
 
 
-def _pattern(rng: random.Random) -> int:
+def _pattern(rng: SplitMix64) -> int:
     """Levels of a variable: a quarter each where it is 1 half of the time, rarely, nearly always, and hardly ever."""
-    words = [rng.getrandbits(_QUARTER) for _ in range(9)]
+    words = [rng.bits(_QUARTER) for _ in range(9)]
     rare, hardly = words[1] & words[2] & words[3], words[4] & words[5] & words[6] & words[7] & words[8]
     often = ~(words[2] & words[4] & words[7]) & (1 << _QUARTER) - 1
     return words[0] | rare << _QUARTER | often << 2 * _QUARTER | hardly << 3 * _QUARTER

@@ -6,9 +6,9 @@ network as it stands, or the blocks' exact solutions, take fewer stacks with all
 
 from __future__ import annotations
 
-import random
 from collections.abc import Iterator, Sequence
 
+from hdl2grid.base.rng import SplitMix64
 from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.network import ONE, Form, Network
@@ -127,9 +127,9 @@ def _product(network: Network, flat: Sequence[int], signals: Sequence[int]) -> F
 def _with_affine_part(network: Network, forms: Sequence[Form], made: list[Form], signals: Sequence[int]) -> list[Form]:
     """Adds the affine function that each sum lacks, read off at the origin and the unit vectors; then checks."""
     count = len(signals)
-    rng = random.Random(count)
+    rng = SplitMix64(count)
     ones = (1 << count + 1 + _CHECKS) - 1
-    values = {s: 1 << i | rng.getrandbits(_CHECKS) << count + 1 for i, s in enumerate(signals)}
+    values = {s: 1 << i | rng.bits(_CHECKS) << count + 1 for i, s in enumerate(signals)}
     wanted = network.evaluate(forms, values, ones)
     for t, (target, got) in enumerate(zip(wanted, network.evaluate(made, values, ones), strict=True)):
         gap = target ^ got
