@@ -10,10 +10,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Sequence
 
+from hdl2grid.synth.rewrite.pseudoproducts import CONSTANT
+
 Rows = tuple[int, ...]
 Parts = dict[Rows, tuple[Rows, ...]]
-_CONSTANT = 1 << 63
-"""The constant in a row (see `pseudoproducts.py`)."""
 _DEEPEST = 2
 """Times that what shared rows leave of flats is cut in the same way (guessed)."""
 
@@ -90,4 +90,4 @@ def _pieces(rows: Rows, width: int) -> tuple[Rows, ...]:
 
 def _stacks(parts: Parts) -> set[Rows]:
     """The parts, each a stack; that of one row serves either constant."""
-    return {(p[0] & ~_CONSTANT,) if len(p) == 1 else p for lot in parts.values() for p in lot}
+    return {(p[0] & ~CONSTANT,) if len(p) == 1 else p for lot in parts.values() for p in lot}
