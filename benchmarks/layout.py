@@ -43,7 +43,7 @@ from hdl2grid.base.outputs import replace_file
 from hdl2grid.base.target import STYLES, load_target
 from hdl2grid.design.load import load_machine, shipped_designs
 from hdl2grid.design.machine import Machine
-from hdl2grid.flow import FlowOptions, Mapped, map_machine, place_somehow
+from hdl2grid.flow import FlowOptions, Mapped, map_machine, place
 from hdl2grid.layout.effort import EFFORTS
 from hdl2grid.plan.extract import extract
 from hdl2grid.plan.measure import measure
@@ -104,7 +104,7 @@ def run(name: str, style: str, effort: str, seed: int, width: int | None, height
     record |= {"stacks": len(mapped.circuit.stacks), "registers": mapped.synthesis.report.registers, "code": code()}
     wall, cpu = time.monotonic(), time.process_time()
     try:
-        placed = place_somehow(mapped, ROOT, options)
+        placed = place(mapped, ROOT, options)
     except GridError as error:
         placed = None
         record["error"] = str(error)

@@ -5,31 +5,23 @@ The only place that knows it. Nothing here prints; a StagedProgress is told what
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
-from math import inf
 from pathlib import Path
 
-from hdl2grid.base.errors import DesignFailed, Finding, SourceLine
-from hdl2grid.base.failure import Trouble, nearest_miss
+from hdl2grid.base.errors import Finding, SourceLine
+from hdl2grid.base.failure import Trouble
 from hdl2grid.base.progress import Silent, StagedProgress
 from hdl2grid.base.target import STYLES, Target, check_period, grid_limits
-from hdl2grid.circuit.match import renamed_nets
 from hdl2grid.circuit.model import Circuit, Origin, Source
-from hdl2grid.design.floorplan import Floorplan
 from hdl2grid.design.machine import Machine, Ticker
-from hdl2grid.layout.arrays import is_large
-from hdl2grid.layout.assemble import assemble
 from hdl2grid.layout.crew import Stop
-from hdl2grid.layout.lay_out import LayoutFailed, LayoutParams, LayoutStats, lay_out
-from hdl2grid.layout.near_plan import NearLayout, lay_out_near
-from hdl2grid.layout.old_plan import joined_nets, read_old
-from hdl2grid.layout.panel_exits import FUTILE, find_exits
+from hdl2grid.layout.effort import LayoutParams
+from hdl2grid.layout.lay_out import LayoutStats
+from hdl2grid.layout.old_plan import joined_nets
+from hdl2grid.layout.retries import LayoutJob, place_somehow
 from hdl2grid.logic.elaborate import Elaboration, elaborate
-from hdl2grid.nets.form import CROWDED_TERMS, form_nets, pixel_nets, pixel_terms, spread_toggles
-from hdl2grid.nets.lanes import HOPELESS, Narrow, narrowest
-from hdl2grid.nets.model import Netlist
-from hdl2grid.panel.model import PanelLayout
+from hdl2grid.nets.form import CROWDED_TERMS, pixel_nets, pixel_terms
 from hdl2grid.plan.extract import extract
 from hdl2grid.plan.model import Plan
 from hdl2grid.plan.read_circuit import circuit_of
@@ -41,9 +33,6 @@ from hdl2grid.verify.evidence import VERDICTS, Evidence, check_site, count_found
 from hdl2grid.verify.lvs import compare
 from hdl2grid.verify.prove import prove
 from hdl2grid.verify.verdict import Verdict
-
-ALL_SIZES, FIRST_SIZES = (0, LayoutParams.last_size), 2
-"""Numbers of the sizes of grids that a machine may be tried on; and on how many of them before another circuit is."""
 
 
 @dataclass(frozen=True)
@@ -164,7 +153,7 @@ def run_flow(
     checked = Evidence("the design's own checks", _checks_told(checks), True)
     if stop_after_synthesis:
         return Outcome(mapped, checks, None, None, "synthesised", "", (checked,))
-    placed = place_somehow(mapped, folder, options, progress, stop)
+    placed = place(mapped, folder, options, progress, stop)
     return verify(placed, checks, checked, options.seed, progress, laid)
 
 
@@ -270,165 +259,38 @@ def limits_of(machine: Machine, options: FlowOptions) -> tuple[int, int]:
     return width, height
 
 
-def place_machine(
-    mapped: Mapped,
-    options: FlowOptions,
-    progress: StagedProgress | None = None,
-    stop: Stop | None = None,
-    sizes: tuple[int, int] = ALL_SIZES,
-) -> Placed:
-    """Forms nets, places and routes, on the `sizes` from one number to another. Raises DesignFailed where no plan is
-    found within the limits."""
-    progress = progress or Silent()
-    width, height = limits_of(mapped.machine, options)
-    panel = mapped.machine.panel_layout()
-    progress.stage("form nets")
-    cases = [_case(mapped, one, panel, options.near) for one in (mapped.synthesis, *mapped.others)]
-    progress.stage("place and route")
-    weights = options.target.weights(options.style)
-    params = LayoutParams(options.effort, options.seed, width, height, options.style, weights, *sizes)
-    near = _near(cases, options, params, progress, stop)
-    case = cases[0 if near is None else near.case]
-    mapped = replace(mapped, synthesis=case.synthesis, others=())
-    try:
-        layout = near.layout if near is not None else lay_out(case.netlist, params, progress, stop, options.jobs)
-    except LayoutFailed as failed:
-        narrow = narrowest(case.netlist)
-        raise _not_placed(failed, case.circuit, (width, height), panel, mapped.machine.floorplan, narrow) from None
-    names = options.target.colour_names
-    fixed = [True] * (near is not None)
-    plan = assemble(case.circuit, case.netlist, layout.board, panel, options.target.name, names, *fixed)
-    if options.near is not None and near is None:
-        mapped = replace(mapped, warnings=(*mapped.warnings, "no plan was found near the old one: this is a new one"))
-    return Placed(mapped, case.circuit, plan, layout.stats, _with_hdl_names(layout.troubles, case.circuit))
-
-
-@dataclass(frozen=True)
-class _Case:
-    """A circuit of a machine, with the toggles that its nets ask for, and its netlist."""
-
-    synthesis: Synthesis
-    circuit: Circuit
-    netlist: Netlist
-
-
-def _case(mapped: Mapped, synthesis: Synthesis, panel: PanelLayout | None, near: Plan | None) -> _Case:
-    kept = _kept_nets(synthesis.circuit, near)
-    circuit = spread_toggles(synthesis.circuit, panel, kept)
-    return _Case(synthesis, circuit, form_nets(circuit, panel, mapped.machine.floorplan, kept))
-
-
-def place_somehow(
+def place(
     mapped: Mapped, folder: Path, options: FlowOptions, progress: StagedProgress | None = None, stop: Stop | None = None
 ) -> Placed:
-    """As `place_machine`. A machine that finds no plan on the first sizes is mapped again with a roomy circuit, if that
-    differs, and is laid so; where that fails too, or does not differ, the first one goes on, unless its panel is far
-    too narrow. A large machine whose nets do not fit between the pixels of its panel gets the roomy circuit at once,
-    if that helps. Within limits, which more stacks do not make wider, the roomy circuit comes last. Raises DesignFailed
-    where none is placed."""
-    is_limited = LayoutParams("", 0, *limits_of(mapped.machine, options)).is_limited
-    first, rest = (ALL_SIZES, None) if is_limited else ((0, FIRST_SIZES), (FIRST_SIZES, ALL_SIZES[1]))
-    failures: list[NotPlaced] = []
-    crowded = 0 if is_limited or options.near is not None else _excess(mapped)
-    roomy = map_machine(mapped.machine, folder, options, progress, is_roomy=True) if crowded else None
-    if roomy is None or _excess(roomy) >= crowded:
-        try:
-            return place_machine(mapped, options, progress, stop, ALL_SIZES if options.near else first)
-        except NotPlaced as failed:
-            if options.near is not None or failed.is_hopeless:
-                raise
-            failures.append(failed)
-        roomy = roomy or map_machine(mapped.machine, folder, options, progress, is_roomy=True)
-    cases = [(mapped, rest)] if rest is not None and failures and crowded <= FUTILE else []
-    if roomy.circuit != mapped.circuit:
-        why = "no plan was found with" if failures else "the panel is too narrow for"
-        told = f"{why} {len(mapped.circuit.stacks)} stacks: this one has "
-        told += f"{len(roomy.circuit.stacks)}, whose wires need less room"
-        cases.insert(0, (replace(roomy, warnings=(*roomy.warnings, told)), ALL_SIZES))
-    for case, sizes in cases:
-        try:
-            return place_machine(case, options, progress, stop, sizes)
-        except NotPlaced as failed:
-            failures.append(failed)
-    raise min(failures, key=lambda one: inf if one.worst is None else one.worst.conflicts or 0)
+    """Forms nets, places and routes; where need be, those of a roomy circuit. Raises NotPlaced where no plan is found
+    within the limits."""
+    ways = [mapped]
+
+    def make_roomy() -> Circuit:
+        ways.append(map_machine(mapped.machine, folder, options, progress, is_roomy=True))
+        return ways[-1].circuit
+
+    found = (mapped.synthesis, *mapped.others)
+    circuits = [one.circuit for one in found]
+    laid = place_somehow(circuits, make_roomy, layout_job(mapped.machine, options), progress, stop)
+    mapped = ways[-1] if laid.is_roomy else replace(mapped, synthesis=found[laid.case], others=())
+    mapped = replace(mapped, warnings=(*mapped.warnings, *laid.warnings))
+    return Placed(mapped, laid.circuit, laid.plan, laid.stats, laid.troubles)
 
 
-def _excess(mapped: Mapped) -> int:
-    """By how many nets the tiles between the pixels of a large machine's panel are overfull, whatever its layout."""
-    netlist = _case(mapped, mapped.synthesis, mapped.machine.panel_layout(), None).netlist
-    return find_exits(netlist).excess if is_large(netlist) else 0
-
-
-class NotPlaced(DesignFailed):
-    """P001: no plan within the limits. `troubles` are the sizes that were tried, nets by HDL signals; it is hopeless
-    where the panel is too narrow for its nets on any size."""
-
-    def __init__(self, what: str, hint: str, troubles: tuple[Trouble, ...], is_hopeless: bool = False) -> None:
-        super().__init__("P001", what, hint=hint)
-        self.troubles, self.is_hopeless = troubles, is_hopeless
-
-    @property
-    def worst(self) -> Trouble | None:
-        """The one that came nearest: what is worth drawing."""
-        return nearest_miss(self.troubles)
-
-
-def _not_placed(
-    failed: LayoutFailed,
-    circuit: Circuit,
-    limits: tuple[int, int],
-    panel: PanelLayout | None,
-    floorplan: Floorplan | None,
-    narrow: Narrow | None,
-) -> NotPlaced:
-    troubles = _with_hdl_names(failed.troubles, circuit)
-    best = nearest_miss(troubles)
-    within = f"{limits[0]} x {limits[1]} tiles"
-    if floorplan is not None and floorplan.told():
-        within += f" and the floorplan ({floorplan.told()})"
-    why = best.told() if best is not None else "the cells with their gaps find no places"
-    placements = f"{failed.placements} placement{'s' if failed.placements != 1 else ''}"
-    what = f"no plan was found within {within} in {placements}. The best try, on {why}"
-    if best is None:
-        devices = sum(len(stack.toggles) + 1 + (stack.strobe is not None) for stack in circuit.stacks)
-        what = f"no plan was found within {within}: {why}; its stacks alone take {devices} tiles"
-        if panel is not None and (panel.width > limits[0] or panel.height > limits[1]):
-            what = f"no plan can be within {within}: the panel alone is {panel.width} x {panel.height}"
-    hint = "Try --effort long or another --seed."
-    if narrow is not None and narrow.lacking:
-        hint = f"{narrow.told()[0].upper()}{narrow.told()[1:]}."
-    if failed.least is not None:
-        width, height = failed.least
-        hint = (
-            f"The least that was reached is {width} x {height} = {width * height:,} tiles. "
-            "Allow a larger grid with --width and --height, or try --effort long or another --seed."
-        )
-    if floorplan is not None:
-        hint += " A floorplan that leaves more open helps."
-    return NotPlaced(what, hint, troubles, narrow is not None and narrow.share > HOPELESS)
-
-
-def _with_hdl_names(troubles: tuple[Trouble, ...], circuit: Circuit) -> tuple[Trouble, ...]:
-    signal = {stack.name: origin.signal for stack, origin in zip(circuit.stacks, circuit.origin, strict=True)}
-    return tuple(trouble.renamed(lambda name: signal.get(name, name)) for trouble in troubles)
-
-
-def _kept_nets(circuit: Circuit, near: Plan | None) -> tuple[tuple[str, ...], ...]:
-    return () if near is None else renamed_nets(joined_nets(near), circuit, circuit_of(near))
-
-
-def _near(
-    cases: Sequence[_Case],
-    options: FlowOptions,
-    params: LayoutParams,
-    progress: StagedProgress,
-    stop: Stop | None,
-) -> NearLayout | None:
-    """A layout near the old plan, where there is one."""
-    if options.near is None or not cases[0].netlist.signals:
-        return None
-    pairs = [(case.netlist, case.circuit) for case in cases]
-    return lay_out_near(pairs, read_old(options.near), params, progress, stop)
+def layout_job(machine: Machine, options: FlowOptions) -> LayoutJob:
+    """What layout has to know of the machine and the options."""
+    width, height = limits_of(machine, options)
+    weights = options.target.weights(options.style)
+    return LayoutJob(
+        params=LayoutParams(options.effort, options.seed, width, height, options.style, weights),
+        target=options.target.name,
+        colours=options.target.colour_names,
+        panel=machine.panel_layout(),
+        floorplan=machine.floorplan,
+        near=options.near,
+        jobs=options.jobs,
+    )
 
 
 def _portable(circuit: Circuit, folder: Path) -> Circuit:

@@ -189,9 +189,9 @@ def test_a_rejected_plan_is_kept_under_another_name(tmp_path, monkeypatch):
     """A layout that comes out wrong is rejected: here every plan loses a stroke of wire on its way out."""
     from dataclasses import replace
 
-    import hdl2grid.flow as flow
+    from hdl2grid.layout import retries
 
-    right = flow.assemble
+    right = retries.assemble
 
     def wrong(*arguments):
         plan = right(*arguments)
@@ -200,7 +200,7 @@ def test_a_rejected_plan_is_kept_under_another_name(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     Path("egg.py").write_text(starting_design(Path("egg.py")))
     assert run("plan", "egg.py", "--effort", "quick").exit_code == 0
-    monkeypatch.setattr(flow, "assemble", wrong)
+    monkeypatch.setattr(retries, "assemble", wrong)
     result = run("plan", "egg.py", "--effort", "quick", "--json")
     assert result.exit_code == 1 and "H2G-C014" in result.stderr
     left = sorted(path.name for path in Path("out/egg").iterdir())

@@ -6,12 +6,13 @@ from typing import Any
 
 import pytest
 
-from hdl2grid import flow
 from hdl2grid.base.errors import DesignFailed
 from hdl2grid.base.target import load_target
+from hdl2grid.circuit.model import Circuit
 from hdl2grid.design.load import load_machine
-from hdl2grid.flow import FlowOptions, map_machine, place_somehow
-from hdl2grid.layout.lay_out import LayoutFailed
+from hdl2grid.flow import FlowOptions, layout_job, map_machine
+from hdl2grid.layout.lay_out import LayoutFailed, lay_out
+from hdl2grid.layout.retries import LayoutJob, place_somehow
 
 OPTIONS = FlowOptions(load_target(), effort="quick")
 
@@ -26,41 +27,39 @@ def fails(times: int) -> Any:
             raise LayoutFailed((), 1, None)
         return lay_out(*args)
 
-    lay_out = flow.lay_out
     return one
 
 
-def test_without_a_plan_on_the_first_sizes_a_roomy_circuit_is_laid(monkeypatch: pytest.MonkeyPatch) -> None:
-    machine, folder = load_machine("stopwatch"), Path("designs")
-    joined = map_machine(machine, folder, OPTIONS)
-    roomy = map_machine(machine, folder, OPTIONS, is_roomy=True)
-    assert len(joined.circuit.stacks) < len(roomy.circuit.stacks)
-    monkeypatch.setattr(flow, "lay_out", fails(1))
-    placed = place_somehow(joined, folder, OPTIONS)
-    assert placed.mapped.circuit == roomy.circuit
-    assert any(f"this one has {len(roomy.circuit.stacks)}" in told for told in placed.mapped.warnings)
+def circuits_of(name: str, times: int, options: FlowOptions = OPTIONS) -> tuple[Circuit, Circuit, LayoutJob]:
+    """A design's circuit and its roomy one, and a job that fails the first so many times."""
+    machine, folder = load_machine(name), Path("designs")
+    circuit = map_machine(machine, folder, options).circuit
+    roomy = map_machine(machine, folder, options, is_roomy=True).circuit
+    return circuit, roomy, replace(layout_job(machine, options), lay_out=fails(times))
 
 
-def test_where_the_roomy_circuit_fails_too_the_other_sizes_are_tried(monkeypatch: pytest.MonkeyPatch) -> None:
-    machine, folder = load_machine("stopwatch"), Path("designs")
-    joined = map_machine(machine, folder, OPTIONS)
-    monkeypatch.setattr(flow, "lay_out", fails(2))
-    placed = place_somehow(joined, folder, OPTIONS)
-    assert placed.mapped.circuit == joined.circuit
-    assert placed.plan.width * placed.plan.height > 0
+def test_without_a_plan_on_the_first_sizes_a_roomy_circuit_is_laid() -> None:
+    joined, roomy, job = circuits_of("stopwatch", 1)
+    assert len(joined.stacks) < len(roomy.stacks)
+    laid = place_somehow([joined], lambda: roomy, job)
+    assert laid.is_roomy
+    assert any(f"this one has {len(roomy.stacks)}" in told for told in laid.warnings)
 
 
-def test_limits_are_tried_to_the_end_first(monkeypatch: pytest.MonkeyPatch) -> None:
-    machine, folder = load_machine("stopwatch"), Path("designs")
-    joined = map_machine(machine, folder, OPTIONS)
-    monkeypatch.setattr(flow, "lay_out", fails(1))
-    placed = place_somehow(joined, folder, replace(OPTIONS, width=60, height=60))
-    assert placed.mapped.circuit != joined.circuit
+def test_where_the_roomy_circuit_fails_too_the_other_sizes_are_tried() -> None:
+    joined, roomy, job = circuits_of("stopwatch", 2)
+    laid = place_somehow([joined], lambda: roomy, job)
+    assert not laid.is_roomy
+    assert laid.plan.width * laid.plan.height > 0
+
+
+def test_limits_are_tried_to_the_end_first() -> None:
+    joined, roomy, job = circuits_of("stopwatch", 1, replace(OPTIONS, width=60, height=60))
+    assert place_somehow([joined], lambda: roomy, job).is_roomy
 
 
 @pytest.mark.parametrize("name", ["stopwatch", "dice"])
-def test_where_neither_is_placed_the_user_is_told(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    mapped = map_machine(load_machine(name), Path("designs"), OPTIONS)
-    monkeypatch.setattr(flow, "lay_out", fails(3))
+def test_where_neither_is_placed_the_user_is_told(name: str) -> None:
+    joined, roomy, job = circuits_of(name, 3)
     with pytest.raises(DesignFailed, match="no plan"):
-        place_somehow(mapped, Path("designs"), OPTIONS)
+        place_somehow([joined], lambda: roomy, job)

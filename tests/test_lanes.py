@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from hdl2grid.layout.arrays import has_room
+from hdl2grid.layout.regime import panel_has_room
 from hdl2grid.nets.lanes import NO_SIDE, Narrow, narrowest
 from hdl2grid.nets.model import Cell, CellTile, Netlist, Signal, Sink
 from hdl2grid.plan.model import Device
@@ -48,7 +48,7 @@ def test_what_is_lacking_is_enough() -> None:
     narrow = narrowest(panel_of_dots(24, 2))
     assert narrow is not None and narrow.lacking > 0
     assert "further apart" in narrow.told()
-    assert not has_room(panel_of_dots(24, 2))
+    assert not panel_has_room(panel_of_dots(24, 2))
     wider = narrowest(panel_of_dots(24, 2 + narrow.lacking))
     assert wider is not None
     assert wider.lacking == 0
@@ -58,7 +58,7 @@ def test_without_a_panel_nothing_is_narrow() -> None:
     tiles = (CellTile(0, 0, 0, Device("gate", 0, 0, name="g", function="AND")),)
     netlist = Netlist((Cell("g", "stack", 1, 1, (0,), False, ()),), tiles, (Signal(("g",), (0,)),), ())
     assert narrowest(netlist) is None
-    assert has_room(netlist)
+    assert panel_has_room(netlist)
 
 
 def test_a_single_pixel_is_reached_from_outside() -> None:

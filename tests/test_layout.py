@@ -17,8 +17,9 @@ from hdl2grid.design.load import load_machine
 from hdl2grid.flow import FlowOptions, map_machine
 from hdl2grid.layout.arrays import Board, make_scratch, make_shape
 from hdl2grid.layout.assemble import assemble
+from hdl2grid.layout.effort import LayoutParams
 from hdl2grid.layout.grid_lines import with_line, without_line
-from hdl2grid.layout.lay_out import LayoutFailed, LayoutParams, lay_out
+from hdl2grid.layout.lay_out import LayoutFailed, lay_out
 from hdl2grid.layout.placement import PlaceParams, tree_length
 from hdl2grid.nets.form import form_nets, spread_toggles
 from hdl2grid.plan.json_io import dump_plan

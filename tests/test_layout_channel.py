@@ -133,11 +133,15 @@ def finish(shape: Shape, board: Board, scratch: Scratch, rng: Any, turns: int = 
     return left
 
 
+WORST = 60.0
+"""Greatest history of a tile, as `Regime.max_history` of a machine with as many cells."""
+
+
 def attempt(rows: int, seed: int) -> tuple[int, Shape, Board, Scratch]:
     """One beginning: the conflicts left, and the board."""
     netlist, width, height = channel(rows)
     shape = make_shape(netlist)
-    board, scratch = make_board(netlist, shape, width, height), make_scratch(netlist, width, height)
+    board, scratch = make_board(netlist, shape, width, height), make_scratch(netlist, width, height, WORST)
     pack(shape, board, (0.0, 0.0), PlaceParams(0, 0, 0))
     index_tiles(shape, board)
     rng = seeded(seed)

@@ -12,11 +12,11 @@ from hdl2grid.base.target import load_target
 from hdl2grid.design.load import load_machine
 from hdl2grid.flow import FlowOptions, map_machine
 from hdl2grid.layout.arrays import COLOURS, Board, Shape, make_board, make_scratch, make_shape
+from hdl2grid.layout.attempt import copy_offsets
 from hdl2grid.layout.clash_free import ClashFree
 from hdl2grid.layout.colouring import count_clashes, count_usage
 from hdl2grid.layout.matched_blocks import Repeat, find_repeats
 from hdl2grid.layout.placement import PlaceParams, pack
-from hdl2grid.layout.restart import copy_offsets
 from hdl2grid.nets.form import form_nets
 from hdl2grid.nets.model import Netlist
 

@@ -10,12 +10,15 @@ import numpy as np
 import pytest
 from plans import COLOURS, PAIRS
 
-from hdl2grid.layout.arrays import WATCH_COMPILING, WATCH_STOP, new_watch
+from hdl2grid.base.progress import Progress, silent
+from hdl2grid.layout.arrays import WATCH_COMPILING, WATCH_STOP, Ints, new_watch
 from hdl2grid.layout.assemble import assemble
-from hdl2grid.layout.crew import BEGIN, CUT_DOWN, Compilations, Crew, Stop, Task
-from hdl2grid.layout.effort import EFFORTS, Effort
-from hdl2grid.layout.lay_out import LayoutParams, lay_out
-from hdl2grid.layout.restart import begin
+from hdl2grid.layout.crew import Compilations, Crew, Stop
+from hdl2grid.layout.effort import EFFORTS, Effort, LayoutParams
+from hdl2grid.layout.lay_out import lay_out
+from hdl2grid.layout.regime import regime_of
+from hdl2grid.layout.restart import Found
+from hdl2grid.layout.tasks import BEGIN, CUT_DOWN, Task, do
 from hdl2grid.nets.form import form_nets
 from hdl2grid.nets.model import Netlist
 from hdl2grid.plan.json_io import dump_plan
@@ -24,6 +27,15 @@ from hdl2grid.plan.json_io import dump_plan
 @pytest.fixture(scope="module")
 def counter() -> Netlist:
     return form_nets(PAIRS["counter"][1](), None)
+
+
+def begun(netlist: Netlist, params: LayoutParams, watch: Ints | None = None) -> Found:
+    """What the first restart comes to."""
+    return do(netlist, params, regime_of(netlist, params.style), Task(BEGIN, 0), watch)
+
+
+def crew_of(netlist: Netlist, params: LayoutParams, jobs: int, progress: Progress = silent) -> Crew:
+    return Crew(netlist, params, regime_of(netlist, params.style), jobs, Stop(), progress)
 
 
 def plan_bytes(netlist: Netlist, jobs: int) -> str:
@@ -40,7 +52,7 @@ def test_a_task_is_the_same_in_a_thread_and_in_processes(counter: Netlist) -> No
     params = LayoutParams("quick", 2)
     boards = []
     for jobs in (1, 2):
-        with Crew(counter, params, jobs, Stop(), lambda *_: None) as crew:
+        with crew_of(counter, params, jobs) as crew:
             boards.append([found.board for found in crew.run([Task(BEGIN, i) for i in range(3)])])
     for thread, process in zip(*boards, strict=True):
         assert (thread is None) == (process is None)
@@ -50,16 +62,16 @@ def test_a_task_is_the_same_in_a_thread_and_in_processes(counter: Netlist) -> No
 
 
 def test_sketches_are_the_same_in_a_thread_and_in_processes(counter: Netlist) -> None:
-    """The first of them is effort quick's beginning, and cutting it down makes it no dearer."""
+    """The first of them is effort quick's restart, and cutting it down makes it no dearer."""
     params = LayoutParams("long", 2, style="compact")
     costs = []
     for jobs in (1, 2):
-        with Crew(counter, params, jobs, Stop(), lambda *_: None) as crew:
+        with crew_of(counter, params, jobs) as crew:
             sketches = crew.sketch(3)
             (less,) = crew.run([Task(CUT_DOWN, -2, sketches[0].board)])
             costs.append([one.cost for one in (*sketches, less)])
     assert costs[0] == costs[1] and costs[0][3] <= costs[0][0]
-    assert costs[0][0] == begin(counter, replace(params, effort="quick"), 0).cost
+    assert costs[0][0] == begun(counter, replace(params, effort="quick")).cost
     assert len(set(costs[0][:3])) > 1
 
 
@@ -69,9 +81,9 @@ def test_a_process_that_is_killed_changes_nothing(counter: Netlist) -> None:
             child.kill()
 
     params = LayoutParams("quick", 2)
-    with Crew(counter, params, 2, Stop(), kill_all) as crew:
+    with crew_of(counter, params, 2, kill_all) as crew:
         found = crew.run([Task(BEGIN, 0)])[0].board
-    alone = begin(counter, params, 0).board
+    alone = begun(counter, params).board
     assert found is not None and alone is not None
     assert all(np.array_equal(a, b) for a, b in zip(found, alone, strict=True))
     assert multiprocessing.active_children() == []
@@ -95,14 +107,14 @@ def test_a_stopped_search_keeps_what_is_legal(counter: Netlist) -> None:
 
     layout = lay_out(counter, LayoutParams("long", 1), progress, stop)
     assert layout.stats.is_stopped
-    begun = begin(counter, LayoutParams("quick", 1), 0, new_watch())
-    assert begun.board is not None and layout.stats.num_iterations < EFFORTS["long"].rounds * 20_000
+    assert begun(counter, LayoutParams("quick", 1), new_watch()).board is not None
+    assert layout.stats.num_iterations < EFFORTS["long"].rounds * 20_000
 
 
 def test_no_kernel_begins_when_stopped(counter: Netlist) -> None:
     watch = new_watch()
     watch[WATCH_STOP] = 1
-    found = begin(counter, LayoutParams("long", 1), 0, watch)
+    found = begun(counter, LayoutParams("long", 1), watch)
     assert found.board is None and found.placements == 0
 
 

@@ -11,18 +11,21 @@ from amaranth.hdl import Module, Mux, Signal
 from amaranth.lib import wiring
 from amaranth.lib.wiring import Out
 
-from hdl2grid import Button, Machine, Ticker, flow
+from hdl2grid import Button, Machine, Ticker
 from hdl2grid.base.rng import seeded
 from hdl2grid.base.target import load_target
 from hdl2grid.circuit.model import Circuit
 from hdl2grid.design.load import load_machine
-from hdl2grid.flow import FlowOptions, map_machine, place_machine, place_somehow
-from hdl2grid.layout import arrays, restart
-from hdl2grid.layout.arrays import Board, make_board, make_scratch, make_shape
+from hdl2grid.flow import FlowOptions, Mapped, layout_job, map_machine
+from hdl2grid.layout.arrays import Board, Shape, make_board, make_scratch, make_shape
+from hdl2grid.layout.effort import LayoutParams
 from hdl2grid.layout.grid_lines import all_apart, pick_line, with_line, without_line
-from hdl2grid.layout.panel_exits import FUTILE, Exits
 from hdl2grid.layout.placement import PlaceParams, pack, place
+from hdl2grid.layout.regime import FUTILE, LARGE, Regime, regime_of
+from hdl2grid.layout.restart import Restart
+from hdl2grid.layout.retries import LayoutJob, place_circuits, place_somehow
 from hdl2grid.layout.routing import RouteParams, rip_all, route
+from hdl2grid.layout.sizes import first_legal
 from hdl2grid.nets.form import form_nets
 from hdl2grid.nets.model import Cell, CellTile, Netlist, Sink
 from hdl2grid.nets.model import Signal as NetSignal
@@ -59,9 +62,13 @@ def mapped():
     return map_machine(machine, Path(__file__).parent, FlowOptions(load_target()))
 
 
-@pytest.fixture
-def small_is_large(monkeypatch):
-    monkeypatch.setattr(arrays, "LARGE", 5)
+def as_large(netlist: Netlist, style: str) -> Regime:
+    """The regime of a machine of few cells, as if they were many."""
+    return regime_of(netlist, style, large=5)
+
+
+def job_of(mapped: Mapped, style: str = "compact") -> LayoutJob:
+    return layout_job(mapped.machine, FlowOptions(load_target(), 1, "quick", style=style))
 
 
 def _between_pixels(netlist: Netlist, panel: int, board: Board) -> list[int]:
@@ -83,9 +90,9 @@ def _near_pixels(netlist: Netlist, panel: int, board: Board) -> int:
     return count
 
 
-def _placed(circuit: Circuit, panel: PanelLayout) -> tuple[Netlist, arrays.Shape, Board]:
+def _placed(circuit: Circuit, panel: PanelLayout, large: int = 5) -> tuple[Netlist, Shape, Board]:
     netlist = form_nets(circuit, panel)
-    shape = make_shape(netlist)
+    shape = make_shape(netlist, is_open=regime_of(netlist, "compact", large).is_open)
     board = make_board(netlist, shape, 50, 50)
     places = PlaceParams(gap_x=2, gap_y=1, moves_per_cell=3000)
     assert pack(shape, board, (0.5, 0.5), places)
@@ -94,8 +101,8 @@ def _placed(circuit: Circuit, panel: PanelLayout) -> tuple[Netlist, arrays.Shape
 
 
 @pytest.mark.parametrize("style", ["compact", "tidy"])
-def test_cells_stand_between_the_pixels_of_a_large_machine(mapped, small_is_large, style: str) -> None:
-    placed = place_machine(mapped, FlowOptions(load_target(), 1, "quick", style=style))
+def test_cells_stand_between_the_pixels_of_a_large_machine(mapped, style: str) -> None:
+    placed = place_circuits([mapped.circuit], replace(job_of(mapped, style), regime_of=as_large))
     extraction = extract(placed.plan)
     assert check_plan(placed.plan, extraction) == ()
     assert compare(placed.plan, placed.circuit, extraction) == ()
@@ -106,11 +113,11 @@ def test_cells_stand_between_the_pixels_of_a_large_machine(mapped, small_is_larg
 
 
 def test_a_small_machine_keeps_out_of_its_panel(mapped) -> None:
-    netlist, shape, board = _placed(mapped.circuit, mapped.machine.panel_layout())
+    netlist, shape, board = _placed(mapped.circuit, mapped.machine.panel_layout(), LARGE)
     assert not shape.is_open and _between_pixels(netlist, shape.panel, board) == []
 
 
-def test_lines_come_and_go_beside_an_open_panel(mapped, small_is_large) -> None:
+def test_lines_come_and_go_beside_an_open_panel(mapped) -> None:
     netlist, shape, board = _placed(mapped.circuit, mapped.machine.panel_layout())
     assert len(_between_pixels(netlist, shape.panel, board)) > 5
     assert _near_pixels(netlist, shape.panel, board) == 0 and all_apart(shape, board, 1, 1)
@@ -134,7 +141,7 @@ def test_lines_come_and_go_beside_an_open_panel(mapped, small_is_large) -> None:
     assert (moved >= 0).all() and (moved < board.size[0]).all()
 
 
-def test_cells_that_touch_pixels_are_not_apart(mapped, small_is_large) -> None:
+def test_cells_that_touch_pixels_are_not_apart(mapped) -> None:
     netlist, shape, board = _placed(mapped.circuit, mapped.machine.panel_layout())
     inside = _between_pixels(netlist, shape.panel, board)[0]
     pixel = netlist.cells[shape.panel].tiles[0]
@@ -143,32 +150,40 @@ def test_cells_that_touch_pixels_are_not_apart(mapped, small_is_large) -> None:
     assert not all_apart(shape, board, 1, 1)
 
 
-def test_a_crowded_panel_gets_the_roomy_circuit_at_once(monkeypatch) -> None:
-    options = FlowOptions(load_target(), 1, "quick", style="compact")
-    clock = map_machine(load_machine("clock_12h"), Path(__file__).parent, options)
-    monkeypatch.setattr(flow, "_excess", lambda one: 5 if one.circuit == clock.circuit else 0)
-    placed = place_somehow(clock, Path(__file__).parent, options)
-    assert len(placed.mapped.circuit.stacks) > len(clock.circuit.stacks) and placed.troubles == ()
-    assert any("the panel is too narrow for" in warning for warning in placed.mapped.warnings)
+def crowded(netlist: Netlist, style: str) -> Regime:
+    """The regime of a machine, as if its panel were overfull by five nets."""
+    return replace(regime_of(netlist, style), excess=5)
 
 
-def test_no_roomy_circuit_where_it_does_not_help(mapped, monkeypatch) -> None:
-    monkeypatch.setattr(flow, "_excess", lambda one: 5)
-    placed = place_somehow(mapped, Path(__file__).parent, FlowOptions(load_target(), 1, "quick", style="compact"))
-    assert placed.mapped.circuit == mapped.circuit
+def test_a_crowded_panel_gets_the_roomy_circuit_at_once() -> None:
+    options, folder = FlowOptions(load_target(), 1, "quick", style="compact"), Path(__file__).parent
+    clock = map_machine(load_machine("clock_12h"), folder, options)
+    roomy = map_machine(clock.machine, folder, options, is_roomy=True).circuit
+    nets = len(form_nets(clock.circuit, clock.machine.panel_layout()).signals)
+
+    def as_crowded(netlist: Netlist, style: str) -> Regime:
+        return (crowded if len(netlist.signals) == nets else regime_of)(netlist, style)
+
+    laid = place_somehow([clock.circuit], lambda: roomy, replace(job_of(clock), regime_of=as_crowded))
+    assert laid.is_roomy and laid.troubles == () and len(roomy.stacks) > len(clock.circuit.stacks)
+    assert any("the panel is too narrow for" in warning for warning in laid.warnings)
+
+
+def test_no_roomy_circuit_where_it_does_not_help(mapped) -> None:
+    roomy = map_machine(mapped.machine, Path(__file__).parent, FlowOptions(load_target()), is_roomy=True).circuit
+    laid = place_somehow([mapped.circuit], lambda: roomy, replace(job_of(mapped), regime_of=crowded))
+    assert not laid.is_roomy and laid.case == 0
 
 
 @pytest.mark.parametrize(("excess", "placements"), [(0, 2), (FUTILE + 1, 1)])
-def test_of_a_panel_that_is_far_too_narrow_one_size_is_tried(
-    mapped, small_is_large, monkeypatch, excess: int, placements: int
-) -> None:
+def test_of_a_panel_that_is_far_too_narrow_one_size_is_tried(mapped, excess: int, placements: int) -> None:
     netlist = form_nets(mapped.circuit, mapped.machine.panel_layout())
-    monkeypatch.setattr(restart, "find_exits", lambda _: Exits({}, excess))
-    monkeypatch.setattr(restart, "LONG_WAY", RouteParams(rounds=1))
-    monkeypatch.setattr(restart, "AGAIN", RouteParams(rounds=1))
-    search = restart.Search(netlist, restart.LayoutParams("quick", 1, style="compact", last_size=2), 0)
-    search.effort = replace(search.effort, tries=0, lines=0)
-    assert search.first_legal() is None
+    regime = regime_of(netlist, "compact", large=5, excess=excess)
+    effort = replace(regime.efforts["quick"], tries=0, lines=0)
+    once = RouteParams(rounds=1)
+    regime = replace(regime, efforts={"quick": effort}, routes=once, again=once, panel_exits=False)
+    search = Restart(netlist, LayoutParams("quick", 1, style="compact", last_size=2), regime, 0)
+    assert first_legal(search) is None
     assert search.num_placements >= placements and (len(search.troubles) == 1) == (placements == 1)
 
 

@@ -12,7 +12,8 @@ from hdl2grid import Button, Machine, Ticker
 from hdl2grid.base.target import load_target
 from hdl2grid.flow import FlowOptions, map_machine
 from hdl2grid.layout.assemble import assemble
-from hdl2grid.layout.lay_out import LayoutParams, lay_out
+from hdl2grid.layout.effort import LayoutParams
+from hdl2grid.layout.lay_out import lay_out
 from hdl2grid.layout.matched_blocks import find_repeats
 from hdl2grid.nets.form import form_nets, spread_toggles
 from hdl2grid.panel import beside, seven_segment

@@ -15,8 +15,9 @@ from hdl2grid.base.rng import seeded
 from hdl2grid.circuit.model import Circuit
 from hdl2grid.layout.arrays import ALONG_X, ALONG_Y, Board, Scratch, Shape, make_board, make_scratch, make_shape
 from hdl2grid.layout.assemble import assemble
+from hdl2grid.layout.effort import LayoutParams
 from hdl2grid.layout.grid_lines import without_line
-from hdl2grid.layout.lay_out import LayoutParams, lay_out
+from hdl2grid.layout.lay_out import lay_out
 from hdl2grid.layout.net_tree import route_net
 from hdl2grid.layout.occupancy import lay_all
 from hdl2grid.layout.placement import PlaceParams, apart, index_tiles, pack, place

@@ -15,7 +15,9 @@ from hdl2grid.base.outputs import ResultFolder
 from hdl2grid.base.target import load_target
 from hdl2grid.cli.app import main
 from hdl2grid.design.load import load_machine
-from hdl2grid.flow import FlowOptions, NotPlaced, map_machine, place_machine
+from hdl2grid.flow import FlowOptions, layout_job, map_machine
+from hdl2grid.layout.not_placed import NotPlaced
+from hdl2grid.layout.retries import place_circuits
 from hdl2grid.show.congestion import congestion_svg
 
 
@@ -28,8 +30,9 @@ def trouble(width: int = 5, conflicts: int | None = 3) -> Trouble:
 @pytest.fixture(scope="module")
 def failed() -> NotPlaced:
     options = FlowOptions(load_target(), effort="quick", width=20, height=16)
+    mapped = map_machine(load_machine("traffic_light"), Path("."), options)
     with pytest.raises(NotPlaced) as caught:
-        place_machine(map_machine(load_machine("traffic_light"), Path("."), options), options)
+        place_circuits([mapped.circuit], layout_job(mapped.machine, options))
     return caught.value
 
 

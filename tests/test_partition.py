@@ -12,7 +12,8 @@ from synth_support import compare, sources_of, walk
 from hdl2grid.base.target import load_target
 from hdl2grid.circuit.model import Circuit, Origin, Pixel, Source, Stack, Toggle
 from hdl2grid.layout.assemble import assemble
-from hdl2grid.layout.lay_out import LayoutParams, lay_out
+from hdl2grid.layout.effort import LayoutParams
+from hdl2grid.layout.lay_out import lay_out
 from hdl2grid.logic.model import InputBit, Logic, OutputBit, RegisterBit
 from hdl2grid.logic.xag import XagBuilder
 from hdl2grid.nets.form import form_nets, spread_toggles

@@ -23,8 +23,9 @@ from hdl2grid.cli.session import FoundWrong, Session, finding_json, output_optio
 from hdl2grid.cli.stopping import signals_held, stopping
 from hdl2grid.compare.difference import difference, tiles_in_use
 from hdl2grid.design.load import load_machine
-from hdl2grid.flow import FlowOptions, NotPlaced, Outcome, Placed, run_flow
+from hdl2grid.flow import FlowOptions, Outcome, Placed, run_flow
 from hdl2grid.layout.crew import Stop
+from hdl2grid.layout.not_placed import NotPlaced
 from hdl2grid.plan.measure import measure
 from hdl2grid.plan.model import Plan
 from hdl2grid.show.congestion import congestion_svg

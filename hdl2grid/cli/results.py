@@ -105,7 +105,7 @@ def _facts(outcome: Outcome, options: FlowOptions) -> ReportFacts:
 def _search(stats: LayoutStats) -> tuple[tuple[str, str], ...]:
     """What layout has spent, in words."""
     return (
-        ("beginnings", f"{stats.num_beginnings:,}"),
+        ("restarts", f"{stats.num_restarts:,}"),
         ("placements", f"{stats.num_placements:,}"),
         ("iterations: rounds of routing and tries of repair", f"{stats.num_iterations:,}"),
         ("rows and columns tried to be cut", f"{stats.num_cuts:,}"),

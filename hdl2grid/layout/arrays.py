@@ -17,8 +17,7 @@ import numpy.typing as npt
 
 from hdl2grid.layout.matched_blocks import MOST_COPIES, Repeat
 from hdl2grid.layout.records import Record
-from hdl2grid.nets.lanes import ROOMY, narrowest
-from hdl2grid.nets.model import Netlist, Site
+from hdl2grid.nets.model import Netlist
 
 Bools = npt.NDArray[np.bool_]
 Ints = npt.NDArray[np.int64]
@@ -27,13 +26,8 @@ ALONG_X, ALONG_Y, OTHER = 0, 1, 2
 """What a net does on a tile: straight along x, straight along y, or a bend, a branch, an end, a pin."""
 CLOSED = -2
 """In `Board.grid`: a tile where no movable cell may stand."""
-LARGE = 60
-"""Cells of a machine that is laid out as a large one: its panel is in the middle, and cells stand between its pixels
-where they leave the nets room."""
-BROAD = 250
-"""Cells of a machine that is so large that one layout of it takes minutes."""
-WORST, WORST_OF_LARGE = 10.0, 60.0
-"""The greatest history of a tile: that of a large machine must outweigh the way round a whole panel."""
+WORST = 10.0
+"""The greatest history of a tile, in tiles of wire, where nothing else is asked for. Guessed."""
 FAR_OFF = 1 << 20
 WATCH_STOP, WATCH_TRIES, WATCH_CONFLICTS, WATCH_WIDTH, WATCH_HEIGHT, WATCH_LEGAL, WATCH_COMPILING = range(7)
 """Places in `Shape.watch`: whether to stop, iterations done, conflicts, size of the grid, area of the best
@@ -188,24 +182,11 @@ def signal_tiles(netlist: Netlist) -> list[list[int]]:
     return members
 
 
-def is_large(netlist: Netlist) -> bool:
-    """Whether a netlist is laid out as a large one, see LARGE."""
-    return len(netlist.cells) > LARGE
-
-
-def is_broad(netlist: Netlist) -> bool:
-    """Whether a netlist is so large that little is searched once it has a layout, see BROAD."""
-    return len(netlist.cells) > BROAD
-
-
-def has_room(netlist: Netlist) -> bool:
-    """Whether between the pixels of the panel there is more room than the nets of its inner ones need."""
-    narrow = narrowest(netlist)
-    return narrow is None or narrow.share <= ROOMY
-
-
-def make_shape(netlist: Netlist, watch: Ints | None = None, repeats: Sequence[Repeat] = ()) -> Shape:
+def make_shape(
+    netlist: Netlist, watch: Ints | None = None, repeats: Sequence[Repeat] = (), is_open: bool = False
+) -> Shape:
     """The arrays of a netlist; its kernels tell and ask `watch`. Copies of the `repeats` are laid like their first.
+    `is_open`: cells may stand between the pixels of the panel.
 
     Behind the last tile's row `on_start` has an empty one: that of the strange device that stands on all tiles of a
     keep-out.
@@ -218,7 +199,6 @@ def make_shape(netlist: Netlist, watch: Ints | None = None, repeats: Sequence[Re
     still = pinned.copy()
     if panel >= 0 and site.zone != (None, None, None, None):
         still[panel] = True
-    is_open = panel >= 0 and is_large(netlist) and site == Site() and has_room(netlist)
     members = signal_tiles(netlist)
     copies = _Copies(netlist, pairs, repeats)
     of_cell: list[list[int]] = [[] for _ in cells]
@@ -393,7 +373,8 @@ def fresh_board(board: Board, width: int, height: int) -> Board:
     )
 
 
-def make_scratch(netlist: Netlist, width: int, height: int) -> Scratch:
+def make_scratch(netlist: Netlist, width: int, height: int, worst: float = WORST) -> Scratch:
+    """Scratch room for a grid of that size; no tile's history gets dearer than `worst`."""
     area = width * height
     most = max([len(row) for row in signal_tiles(netlist)], default=1) + 4
     nets, room = _routes_shape(netlist)
@@ -418,7 +399,7 @@ def make_scratch(netlist: Netlist, width: int, height: int) -> Scratch:
         np.zeros((MOST_COPIES, 3), np.int64),
         np.zeros(MOST_COPIES, np.int64),
         np.zeros(1),
-        np.array([WORST_OF_LARGE if is_large(netlist) else WORST]),
+        np.array([worst]),
         _room_for_routes(nets, room),
         _room_for_routes(nets, room),
     )

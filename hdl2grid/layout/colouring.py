@@ -23,7 +23,8 @@ from hdl2grid.layout.placement import tree_length
 @dataclass(frozen=True)
 class ColourParams:
     """Prices in tiles of wire: `clash` for two nets that would touch on devices, `split` for each net, `overlap` for
-    each tile by which boxes of one colour overlap; `moves_per_variable` is the annealer's budget."""
+    each tile by which boxes of one colour overlap; `moves_per_variable` is the annealer's budget. `solve`: clashes that
+    stay are solved by SAT."""
 
     clash: float = 60.0
     split: float = 14.0
@@ -31,6 +32,7 @@ class ColourParams:
     moves_per_variable: int = 300
     hot: float = 30.0
     cold: float = 0.4
+    solve: bool = True
 
 
 @njit(cache=True)
@@ -313,6 +315,8 @@ def choose_colours(shape: Shape, board: Board, scratch: Scratch, params: ColourP
         )  # fmt: skip
         if clashes == 0:
             return 0
+    if not params.solve:
+        return int(clashes)
     with ClashFree(shape, board) as colours:
         legal = colours.nearest(board)
     if legal is not None:

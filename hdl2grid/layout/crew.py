@@ -11,7 +11,7 @@ import os
 from collections.abc import Sequence
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from types import TracebackType
 from typing import Any
 
@@ -29,16 +29,19 @@ from hdl2grid.layout.arrays import (
     WATCH_STOP,
     WATCH_TRIES,
     WATCH_WIDTH,
-    Board,
     Ints,
     new_watch,
 )
-from hdl2grid.layout.restart import Found, LayoutParams, begin, begin_from, cut_down, finish
+from hdl2grid.layout.effort import LayoutParams
+from hdl2grid.layout.regime import Regime
+from hdl2grid.layout.restart import Found
+from hdl2grid.layout.tasks import BEGIN, Task, do
 from hdl2grid.nets.model import Netlist
 
 SEED_STEP = 104_729
 """From the seed of one sketch to that of the next: a prime, so that neighbouring seeds have no sketch in common."""
 POLL_S = 0.2
+"""Seconds between two looks at what the workers tell. Guessed: progress looks smooth so."""
 
 
 class Stop:
@@ -68,18 +71,6 @@ class Stop:
         watch[WATCH_STOP] = self.is_set
 
 
-BEGIN, BEGIN_FROM, CUT_DOWN, FINISH = "begin", "begin from", "cut down", "finish"
-
-
-@dataclass(frozen=True)
-class Task:
-    """One of the works above, those but BEGIN with a legal `board`; `number` is its stream of random numbers."""
-
-    work: str
-    number: int
-    board: Board | None = None
-
-
 class Compilations(event.Listener):
     """Counts in a watch the kernels that are being compiled in this process; loading from the cache is none."""
 
@@ -102,8 +93,10 @@ class Compilations(event.Listener):
 class Crew:
     """Workers for one netlist; a context manager."""
 
-    def __init__(self, netlist: Netlist, params: LayoutParams, jobs: int, stop: Stop, progress: Progress) -> None:
-        self.netlist, self.params, self.stop, self.progress = netlist, params, stop, progress
+    def __init__(
+        self, netlist: Netlist, params: LayoutParams, regime: Regime, jobs: int, stop: Stop, progress: Progress
+    ) -> None:
+        self.netlist, self.params, self.regime, self.stop, self.progress = netlist, params, regime, stop, progress
         self._legal = 0
         self._listener: Compilations | None = None
         self._pool: Executor
@@ -115,7 +108,7 @@ class Crew:
             room = context.RawArray("q", jobs * len(new_watch()))
             rows = np.frombuffer(room, np.int64).reshape(jobs, -1)
             self._watches = [rows[i] for i in range(jobs)]
-            arguments = (netlist, params, room, context.Value("i", 0), os.getpid())
+            arguments = (netlist, regime, room, context.Value("i", 0), os.getpid())
             self._pool = ProcessPoolExecutor(jobs, context, _enter, arguments)
             for watch in self._watches:
                 stop.reaches(watch)
@@ -171,7 +164,7 @@ class Crew:
         if isinstance(self._pool, ProcessPoolExecutor):
             with signals_blocked():  # the first calls begin the processes, and they inherit that
                 return self._pool.submit(_work, params, task)
-        return self._pool.submit(_do, self.netlist, params, task, self._watches[0])
+        return self._pool.submit(do, self.netlist, params, self.regime, task, self._watches[0])
 
     def _await(self, futures: list[Future[Found]]) -> list[Found]:
         left: set[Future[Found]] = set(futures)
@@ -196,27 +189,20 @@ class Crew:
         self.progress(told, sum(int(row[WATCH_TRIES]) for row in self._watches))
 
 
-def _do(netlist: Netlist, params: LayoutParams, task: Task, watch: Ints) -> Found:
-    if task.board is None:
-        return begin(netlist, params, task.number, watch)
-    does = {BEGIN_FROM: begin_from, CUT_DOWN: cut_down, FINISH: finish}[task.work]
-    return does(netlist, params, task.number, task.board, watch)
-
-
 _OWN: dict[str, Any] = {}
-"""In a worker process: its netlist and its row of the watch."""
+"""In a worker process: its netlist, the regime and its row of the watch."""
 
 
-def _enter(netlist: Netlist, params: LayoutParams, room: Any, counter: Any, parent: int) -> None:
+def _enter(netlist: Netlist, regime: Regime, room: Any, counter: Any, parent: int) -> None:
     """Begins a worker process with a row of the watch."""
     enter_worker(parent)
     with counter.get_lock():
         number = counter.value
         counter.value += 1
     rows = np.frombuffer(room, np.int64).reshape(-1, len(new_watch()))
-    _OWN.update(netlist=netlist, watch=rows[number])
+    _OWN.update(netlist=netlist, regime=regime, watch=rows[number])
     Compilations(rows[number]).listen()
 
 
 def _work(params: LayoutParams, task: Task) -> Found:
-    return _do(_OWN["netlist"], params, task, _OWN["watch"])
+    return do(_OWN["netlist"], params, _OWN["regime"], task, _OWN["watch"])

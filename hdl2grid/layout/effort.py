@@ -1,21 +1,54 @@
-"""How much is searched: budgets in iterations, never in seconds (the table in docs/layout.md states them)."""
+"""What is asked of a layout: how much is searched, in which style, within which limits.
+
+Budgets are in iterations, never in seconds (the table in docs/layout.md states them).
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+
+from hdl2grid.base.target import MAX_GRID_SIDE, STYLES, Weights, load_target
+
+UNLIMITED = 1_000_000
+"""Tiles: limits whose product is as large are none. Guessed: ten times the grid of any machine measured."""
+
+
+@dataclass(frozen=True)
+class LayoutParams:
+    """`max_width` and `max_height` limit the grid, in tiles; `weights` are the prices of the style. Of the sizes that a
+    machine may be tried on (`sizes.STEPS`), `first_size` and those before `last_size` are."""
+
+    effort: str = "normal"
+    seed: int = 1
+    max_width: int = MAX_GRID_SIDE
+    max_height: int = MAX_GRID_SIDE
+    style: str = STYLES[0]
+    weights: Weights | None = None
+    first_size: int = 0
+    last_size: int = 1_000
+
+    @property
+    def prices(self) -> Weights:
+        """`weights`, or else those of the built-in target."""
+        return self.weights or load_target().weights(self.style)
+
+    @property
+    def is_limited(self) -> bool:
+        """Whether the limits are such that a machine may not find room."""
+        return self.max_width * self.max_height < UNLIMITED
 
 
 @dataclass(frozen=True)
 class Effort:
     """Budgets, in iterations.
 
-    At each size `seeds` placements are made and routed, and the best of them repaired by at most `tries` tries, with
-    up to `lines` rows and columns put in where that does not suffice. A legal layout loses rows and columns in at
-    most `cuts` cuts (`cut_tries` repairs each), until `stall` cuts in a row have failed. Then the search begins anew
-    from the best layout, on another grid or after `stir` tries of moving cells about, in `rounds` rounds of `batch`
-    beginnings that know nothing of each other; `polish` tries make the result better.
+    At each size `seeds` placements are made and routed. The best of them is repaired by at most `tries` tries; where
+    that does not suffice, up to `lines` rows and columns are put in. A legal layout loses rows and columns in at
+    most `cuts` cuts (`cut_tries` repairs each), until `stall` cuts in a row have failed. Then restarts follow, from the
+    best layout on another grid or after `stir` tries of moving cells about: `rounds` rounds of `batch` restarts that
+    know nothing of each other. `polish` tries make the result better.
 
-    With `sketches`, so many beginnings are made as in effort quick; the best of them, `lines_of_descent`, are cut down
+    With `sketches`, so many restarts are made as in effort quick. The best of them, `lines_of_descent`, are cut down
     and go on, and each round stirs the best two. `sieve` says how a cut is looked for: so many rows and columns are
     tried for so many tries, the most promising of them longer, and so on.
     """
@@ -40,7 +73,7 @@ EFFORTS = {
     "normal": Effort(4, 8000, lines=16, cuts=150, cut_tries=700, stall=25, rounds=4, batch=3, stir=0, polish=150_000),
     "long": Effort(6, 16_000, lines=16, cuts=300, cut_tries=2000, stall=50, rounds=20, batch=4, stir=0, polish=300_000),
 }
-"""In tidy style."""
+"""In tidy style. Guessed, like the two tables below: what seconds, a minute and many minutes allow."""
 COMPACT = {
     "quick": EFFORTS["quick"],
     "normal": replace(
@@ -59,8 +92,3 @@ OF_BROAD = {
     "long": replace(EFFORTS["normal"], cuts=80, rounds=1, batch=2, polish=30_000),
 }
 """For machines so large that one layout takes minutes, in both styles."""
-
-
-def budget(effort: str, style: str, is_broad: bool = False) -> Effort:
-    """The budgets of one of `EFFORTS` in a style, or for a broad machine."""
-    return OF_BROAD[effort] if is_broad else (COMPACT if style == "compact" else EFFORTS)[effort]

@@ -1,4 +1,4 @@
-"""Lay a netlist out: a first legal layout, beginnings on smaller grids, polish; in several processes if wished."""
+"""Lay a netlist out: a first legal layout, restarts on other grids, polish; in several processes if wished."""
 
 from __future__ import annotations
 
@@ -6,25 +6,24 @@ from dataclasses import dataclass
 
 from hdl2grid.base.failure import Trouble
 from hdl2grid.base.progress import Progress, silent
-from hdl2grid.layout.arrays import Board, is_broad
-from hdl2grid.layout.crew import BEGIN, BEGIN_FROM, CUT_DOWN, FINISH, Crew, Stop, Task
-from hdl2grid.layout.effort import Effort, budget
-from hdl2grid.layout.restart import Found, LayoutParams
+from hdl2grid.layout.arrays import Board
+from hdl2grid.layout.crew import Crew, Stop
+from hdl2grid.layout.effort import Effort, LayoutParams
+from hdl2grid.layout.regime import Regime, regime_of
+from hdl2grid.layout.restart import Found
+from hdl2grid.layout.tasks import BEGIN, BEGIN_FROM, CUT_DOWN, FINISH, Task
 from hdl2grid.nets.model import Netlist
 
-__all__ = ["Layout", "LayoutFailed", "LayoutParams", "LayoutStats", "lay_out"]
-
-
 PARENTS = 2
-"""How many of the lines of descent are gone on with in each round, if there are so many: the best ones."""
+"""Lines of descent that each round goes on with, if there are so many: the best ones. Guessed."""
 
 
 @dataclass(frozen=True)
 class LayoutStats:
-    """What the search spent: beginnings, placements made, iterations (rounds of routing and tries of repair), cuts,
+    """What the search spent: restarts, placements made, iterations (rounds of routing and tries of repair), cuts,
     sizes on which none was legal; whether it was stopped; and the wire of the result in tiles."""
 
-    num_beginnings: int
+    num_restarts: int
     num_placements: int
     num_iterations: int
     num_cuts: int
@@ -53,17 +52,24 @@ class LayoutFailed(Exception):
 
 
 def lay_out(
-    netlist: Netlist, params: LayoutParams, progress: Progress = silent, stop: Stop | None = None, jobs: int = 1
+    netlist: Netlist,
+    params: LayoutParams,
+    progress: Progress = silent,
+    stop: Stop | None = None,
+    jobs: int = 1,
+    regime: Regime | None = None,
 ) -> Layout:
-    """A legal layout of the netlist; `jobs` processes search for it, and their number does not change it.
+    """A legal layout of the netlist, in the `regime` of its size unless told otherwise; `jobs` processes search for it,
+    and their number does not change it.
 
     After `stop.set()` the best legal layout so far is handed out. Raises LayoutFailed where none was found within
     the limits, and KeyboardInterrupt where it was stopped before there was one.
     """
-    effort = budget(params.effort, params.style, is_broad(netlist))
+    regime = regime or regime_of(netlist, params.style)
+    effort = regime.efforts[params.effort]
     stop = stop or Stop()
     jobs = min(jobs, max(1, effort.batch, effort.sketches))
-    with Crew(netlist, params, jobs, stop, progress) as crew:
+    with Crew(netlist, params, regime, jobs, stop, progress) as crew:
         found, lines = _first(crew, effort)
         if not lines:
             if stop.is_set:
@@ -77,7 +83,7 @@ def lay_out(
     board = found[-1].board
     assert board is not None
     stats = LayoutStats(
-        num_beginnings=sum(one.placements > 0 for one in found),
+        num_restarts=sum(one.placements > 0 for one in found),
         num_placements=sum(one.placements for one in found),
         num_iterations=sum(one.iterations for one in found),
         num_cuts=sum(one.cuts for one in found),
@@ -102,7 +108,7 @@ def _first(crew: Crew, effort: Effort) -> tuple[list[Found], list[Found]]:
 
 
 def _descend(crew: Crew, effort: Effort, lines: list[Found]) -> list[Found]:
-    """Rounds of beginnings from the best layouts, each of which takes the place of its model in `lines` if it is
+    """Rounds of restarts from the best layouts, each of which takes the place of its model in `lines` if it is
     better; all that was found."""
     found: list[Found] = []
     for turn in range(effort.rounds):

@@ -20,12 +20,15 @@ from hdl2grid.circuit.model import Circuit
 from hdl2grid.layout.arrays import COLOURS, Board, Shape, copy_board, make_board, make_scratch, make_shape, restore
 from hdl2grid.layout.colouring import count_usage, variable_clashes
 from hdl2grid.layout.crew import Stop
-from hdl2grid.layout.lay_out import Layout, LayoutParams, LayoutStats
+from hdl2grid.layout.effort import LayoutParams
+from hdl2grid.layout.lay_out import Layout, LayoutStats
 from hdl2grid.layout.near_repair import Before, NearParams, Route, mend_near
 from hdl2grid.layout.occupancy import lay_all
 from hdl2grid.layout.old_plan import Drivers, OldPlan, Tile
-from hdl2grid.layout.placement import PlaceParams, close_tiles, in_order, index_tiles
+from hdl2grid.layout.placement import close_tiles, in_order, index_tiles
+from hdl2grid.layout.regime import regime_of
 from hdl2grid.layout.repair import RepairParams, better
+from hdl2grid.layout.restart import TIGHTEST
 from hdl2grid.layout.routing import RouteParams, find_conflicts, reroute
 from hdl2grid.layout.units import fits, stamp_cell
 from hdl2grid.nets.model import Netlist
@@ -169,7 +172,8 @@ class _Search:
 class _Near:
     def __init__(self, netlist: Netlist, circuit: Circuit, old: OldPlan, params: LayoutParams) -> None:
         self.netlist, self.old = netlist, old
-        self.shape: Shape = make_shape(netlist)
+        self.regime = regime_of(netlist, params.style)
+        self.shape: Shape = make_shape(netlist, is_open=self.regime.is_open)
         self.names = match_circuits(circuit, old.circuit)
         self.rng = seeded(params.seed, 11)
         self.num_tries = 0
@@ -194,7 +198,7 @@ class _Near:
             if not self.fit_in(board, cell):
                 return None
         index_tiles(self.shape, board)
-        scratch = make_scratch(self.netlist, width, height)
+        scratch = make_scratch(self.netlist, width, height, self.regime.max_history)
         fresh = self.take_colours(board)
         self.choose_colours(board, scratch, fresh)
         changed = self.take_routes(board)
@@ -206,8 +210,7 @@ class _Near:
         self.num_tries += tries
         if conflicts and is_dear:
             free = RepairParams(tries=_REPAIRS, stall=_REPAIRS)
-            places = PlaceParams(gap_x=1, gap_y=1, margin=0)
-            conflicts, _, used = better(self.shape, board, scratch, free, places, RouteParams(), self.rng, True)
+            conflicts, _, used = better(self.shape, board, scratch, free, TIGHTEST, RouteParams(), self.rng, True)
             self.num_tries += used
             if conflicts == 0:
                 conflicts, differ = mend_near(self.shape, board, scratch, before, loose, params, self.rng)

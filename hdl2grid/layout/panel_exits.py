@@ -27,8 +27,6 @@ ROUNDS, PRESENT, GROWTH, RAISE = 40, 0.5, 1.3, 0.3
 ANOTHER = 12.0
 """Price of leaving the panel once more instead of branching inside, in tiles: outside the two ways meet again."""
 MOST_EXITS = 64
-FUTILE = 30
-"""With more nets too many no plan is known, and little is tried."""
 RIM = 1
 """Free tiles around the panel, on which a net is outside."""
 

@@ -7,7 +7,8 @@ change at once, and with them others on the same stacks. Conflicts elsewhere are
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from contextlib import nullcontext
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,7 +18,7 @@ from numba import njit
 from hdl2grid.base.rng import below
 from hdl2grid.layout.arrays import COLOURS, WATCH_STOP, WATCH_TRIES, Board, Bools, Ints, Scratch, Shape, copy_board
 from hdl2grid.layout.clash_free import ClashFree
-from hdl2grid.layout.colouring import set_colour
+from hdl2grid.layout.colouring import gather, set_colour
 from hdl2grid.layout.occupancy import grid_tile
 from hdl2grid.layout.routing import RouteParams, route
 
@@ -33,10 +34,12 @@ WINDOW = RouteParams(present=2.0, growth=1.15, most=60.0, raise_by=2.0, slack=20
 
 @dataclass(frozen=True)
 class EaseParams:
-    """Windows to try at most, and how many in a row in vain."""
+    """Windows to try at most, and after how many in a row without improvement that ends. `solve`: sinks that must
+    change colour with others are found by SAT; else nothing changes with them."""
 
     tries: int
     stall: int
+    solve: bool = True
 
 
 def ease(
@@ -44,7 +47,7 @@ def ease(
 ) -> tuple[Board, int]:
     """Try windows while there are conflicts; returns the best board met, and the conflicts on it."""
     idle = 0
-    with ClashFree(shape, board) as colours:
+    with ClashFree(shape, board) if params.solve else nullcontext() as colours:
         for _ in range(params.tries):
             if conflicts == 0 or idle >= params.stall or shape.watch[WATCH_STOP]:
                 break
@@ -70,7 +73,7 @@ def _window(spot: int, reach: int, board: Board) -> Bools:
     return inside.ravel()
 
 
-def _recolour(rng: Any, inside: Bools, colours: ClashFree, shape: Shape, board: Board, among: Bools) -> None:
+def _recolour(rng: Any, inside: Bools, colours: ClashFree | None, shape: Shape, board: Board, among: Bools) -> None:
     """Give some of the variables in a window other colours, and take the nets that change among those to be routed.
     In MOSTLY cases one is on a net in conflict. So that no devices clash, others change with them: in the window and
     on the cells of the drivers, and where that does not suffice, anywhere."""
@@ -83,16 +86,30 @@ def _recolour(rng: Any, inside: Bools, colours: ClashFree, shape: Shape, board: 
         choice = bad if number == 0 and len(bad) and below(rng, 100) < MOSTLY else near
         v = int(choice[below(rng, len(choice))])
         wanted[v] = (int(board.colour[v]) + 1 + below(rng, COLOURS - 1)) % COLOURS
-    signals = {int(shape.signal_of[v]) for v in wanted}
-    free = np.union1d(near, _on_cells_driving(signals, shape))
-    fresh = colours.nearest(board, wanted, np.setdiff1d(np.arange(len(board.colour)), free).tolist())
-    fresh = colours.nearest(board, wanted) if fresh is None else fresh
+    fresh = _alone(wanted, shape, board) if colours is None else _together(wanted, near, colours, shape, board)
     if fresh is None:
         return
     for v in np.flatnonzero(fresh != board.colour).tolist():
         first = COLOURS * int(shape.signal_of[v])
         among[[first + int(board.colour[v]), first + int(fresh[v])]] = True
         set_colour(v, int(fresh[v]), shape, board)
+
+
+def _alone(wanted: Mapping[int, int], shape: Shape, board: Board) -> Ints:
+    """The board's colours with those `wanted`, also of what is laid alike."""
+    fresh: Ints = board.colour.copy()
+    kept = np.zeros(len(fresh), np.int64)
+    for v, c in wanted.items():
+        fresh[kept[: gather(v, False, shape, board, kept)]] = c
+    return fresh
+
+
+def _together(wanted: Mapping[int, int], near: Ints, colours: ClashFree, shape: Shape, board: Board) -> Ints | None:
+    """Colours without clashes on devices, with those `wanted`; None where there are none."""
+    signals = {int(shape.signal_of[v]) for v in wanted}
+    free = np.union1d(near, _on_cells_driving(signals, shape))
+    fresh = colours.nearest(board, wanted, np.setdiff1d(np.arange(len(board.colour)), free).tolist())
+    return colours.nearest(board, wanted) if fresh is None else fresh
 
 
 def _on_cells_driving(signals: Iterable[int], shape: Shape) -> Ints:
