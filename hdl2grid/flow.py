@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from hdl2grid.base.errors import Finding, SourceLine
-from hdl2grid.base.failure import Trouble
+from hdl2grid.base.failure_report import FailureReport
 from hdl2grid.base.progress import Silent, StagedProgress
 from hdl2grid.base.target import STYLES, Target, check_period, grid_limits
 from hdl2grid.circuit.model import Circuit, Origin, Source
@@ -88,13 +88,13 @@ class Mapped:
 @dataclass(frozen=True)
 class Placed:
     """A machine with its plan, not verified yet. `circuit` has the idle toggles that its nets asked for;
-    `troubles` are sizes that failed before."""
+    `failures` are sizes that failed before."""
 
     mapped: Mapped
     circuit: Circuit
     plan: Plan
     stats: LayoutStats
-    troubles: tuple[Trouble, ...] = ()
+    failures: tuple[FailureReport, ...] = ()
 
     @property
     def num_repeaters(self) -> int:
@@ -288,7 +288,7 @@ def place(
     laid = place_somehow(circuits, make_roomy, layout_job(mapped.machine, options), progress, stop)
     mapped = ways[-1] if laid.is_roomy else replace(mapped, synthesis=found[laid.case], others=())
     mapped = replace(mapped, warnings=(*mapped.warnings, *laid.warnings))
-    return Placed(mapped, laid.circuit, laid.plan, laid.stats, laid.troubles)
+    return Placed(mapped, laid.circuit, laid.plan, laid.stats, laid.failures)
 
 
 def layout_job(machine: Machine, options: FlowOptions) -> LayoutJob:

@@ -64,8 +64,8 @@ def test_what_must_be_seen_is_seen(old, new):
     world = first_state(plan_named(old))
     for section in changes.sections:
         for step in section.steps:
-            lost, troubles = follow(world, step)
-            assert not lost and not troubles
+            lost, failures = follow(world, step)
+            assert not lost and not failures
             assert all(is_seen(world, e) for e in step.expect), step.text
 
 
@@ -82,8 +82,8 @@ def test_no_pulse_is_lost_while_stacks_grow_on_wire_that_stays(shift):
         world = first_state(before)
         for section in changes.sections:
             for step in section.steps:
-                lost, troubles = follow(world, step)
-                assert not lost and not troubles
+                lost, failures = follow(world, step)
+                assert not lost and not failures
 
 
 def changed(plan: Plan, seed: int) -> Plan:

@@ -15,7 +15,7 @@ from hdl2grid.layout.arrays import COLOURS, Board, Shape, make_board, make_scrat
 from hdl2grid.layout.attempt import copy_offsets
 from hdl2grid.layout.clash_free import ClashFree
 from hdl2grid.layout.colouring import count_clashes, count_usage
-from hdl2grid.layout.matched_blocks import Repeat, find_repeats
+from hdl2grid.layout.matched_blocks import MatchedBlock, find_matched_blocks
 from hdl2grid.layout.placement import PlaceParams, pack
 from hdl2grid.nets.form import form_nets
 from hdl2grid.nets.model import Netlist
@@ -31,11 +31,11 @@ def netlist() -> Netlist:
 SIDE = 80
 
 
-def placed(netlist: Netlist, seed: int, shape: Shape, repeats: tuple[Repeat, ...] = ()) -> Board:
+def placed(netlist: Netlist, seed: int, shape: Shape, blocks: tuple[MatchedBlock, ...] = ()) -> Board:
     """All cells somewhere, all colours at random."""
     board = make_board(netlist, shape, SIDE, SIDE)
     places = PlaceParams(gap_x=2, gap_y=2)
-    assert pack(shape, board, (0.5, 0.5), places, copy_offsets(netlist, repeats, places, (SIDE, SIDE), 0))
+    assert pack(shape, board, (0.5, 0.5), places, copy_offsets(netlist, blocks, places, (SIDE, SIDE), 0))
     rng = seeded(seed)
     board.colour[:] = [below(rng, COLOURS) for _ in board.colour]
     count_usage(shape, board)
@@ -97,10 +97,10 @@ def test_what_is_laid_alike_keeps_one_colour() -> None:
     machine = load_machine("clock_24h")
     mapped = map_machine(machine, Path("."), FlowOptions(load_target()))
     netlist = form_nets(mapped.circuit, machine.panel_layout())
-    repeats = find_repeats(netlist)
-    shape = make_shape(netlist, None, repeats)
+    blocks = find_matched_blocks(netlist)
+    shape = make_shape(netlist, None, blocks)
     led = np.flatnonzero((shape.lead_var >= 0) & (shape.lead_var != np.arange(len(shape.lead_var))))
-    board = placed(netlist, 1, shape, repeats)
+    board = placed(netlist, 1, shape, blocks)
     with ClashFree(shape, board) as colours:
         legal = colours.nearest(board)
     assert legal is not None and len(led) > 0

@@ -165,7 +165,7 @@ def test_a_crowded_panel_gets_the_roomy_circuit_at_once() -> None:
         return (crowded if len(netlist.signals) == nets else regime_of)(netlist, style)
 
     laid = place_somehow([clock.synthesis.with_nets], lambda: roomy, replace(job_of(clock), regime_of=as_crowded))
-    assert laid.is_roomy and laid.troubles == () and len(roomy.circuit.stacks) > len(clock.circuit.stacks)
+    assert laid.is_roomy and laid.failures == () and len(roomy.circuit.stacks) > len(clock.circuit.stacks)
     assert any("the panel is too narrow for" in warning for warning in laid.warnings)
 
 
@@ -184,7 +184,7 @@ def test_of_a_panel_that_is_far_too_narrow_one_size_is_tried(mapped, excess: int
     regime = replace(regime, efforts={"quick": effort}, routes=once, again=once, panel_exits=False)
     search = Restart(netlist, LayoutParams("quick", 1, style="compact", last_size=2), regime, 0)
     assert first_legal(search) is None
-    assert search.num_placements >= placements and (len(search.troubles) == 1) == (placements == 1)
+    assert search.num_placements >= placements and (len(search.failures) == 1) == (placements == 1)
 
 
 def _crossing_pairs(width: int) -> tuple[Netlist, list[tuple[int, int]]]:

@@ -86,7 +86,7 @@ def plan_command(
             try:
                 outcome = run_flow(machine, home, options, reporter, until, stop, begin_guide)
             except NotPlaced as failed:
-                state.report({"failed_sizes": [trouble.told() for trouble in failed.troubles]})
+                state.report({"failed_sizes": [failure.told() for failure in failed.failures]})
                 raise _with_picture(failed, str(machine.name), options, folder) from None
             for warning in outcome.mapped.warnings:
                 reporter.note(f"warning: {warning}")
@@ -110,7 +110,7 @@ def _with_picture(failed: NotPlaced, name: str, options: FlowOptions, folder: Re
     with signals_held():
         folder.write({CONGESTION: congestion_svg(failed.worst, name, options.target)}, keep=True)
     hint = f"{failed.hint} The tiles are drawn in {folder.path / CONGESTION}."
-    return NotPlaced(failed.what, hint, failed.troubles)
+    return NotPlaced(failed.what, hint, failed.failures)
 
 
 def _tell(state: Session, outcome: Outcome, options: FlowOptions, folder: Path, files: list[str]) -> None:
@@ -186,7 +186,7 @@ def _layout_json(placed: Placed) -> dict[str, Any]:
         "wire_ratio": round(sizes.wire_ratio, 4),
         "wire_by_colour": wire_tile_counts(placed.plan),
         "repeaters": placed.num_repeaters,
-        "failed_sizes": [trouble.told() for trouble in placed.troubles],
+        "failed_sizes": [failure.told() for failure in placed.failures],
     }
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hdl2grid.base.failure import nearest_miss
+from hdl2grid.base.failure_report import nearest_miss
 from hdl2grid.base.progress import Progress, Silent, StagedProgress
 from hdl2grid.base.target import Target
 from hdl2grid.base.workers import Errand
@@ -56,7 +56,7 @@ def result_files(
     files["plan.svg"] = draw_svg(plan, target)
     files["plan.png"] = draw_png(plan, target)
     files["parts.csv"] = parts_csv(plan)
-    failed = nearest_miss(outcome.placed.troubles) if outcome.placed is not None else None
+    failed = nearest_miss(outcome.placed.failures) if outcome.placed is not None else None
     if failed is not None:
         files[CONGESTION] = congestion_svg(failed, plan.name, target)
     if outcome.is_good:
@@ -98,7 +98,7 @@ def _facts(outcome: Outcome, options: FlowOptions) -> ReportFacts:
         plan=outcome.plan,
         repeaters=0 if outcome.placed is None else outcome.placed.num_repeaters,
         search=() if outcome.placed is None else _search(outcome.placed.stats),
-        failed_sizes=() if outcome.placed is None else tuple(trouble.told() for trouble in outcome.placed.troubles),
+        failed_sizes=() if outcome.placed is None else tuple(failure.told() for failure in outcome.placed.failures),
     )
 
 

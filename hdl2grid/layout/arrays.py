@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from hdl2grid.layout.matched_blocks import MOST_COPIES, Repeat
+from hdl2grid.layout.matched_blocks import MOST_COPIES, MatchedBlock
 from hdl2grid.layout.records import Record
 from hdl2grid.nets.model import Netlist
 
@@ -79,16 +79,16 @@ class Shape(Record):
     lead_cell: Any  # cells: the cell in the first copy of its block, or itself
     unit_start: Any  # cells: those that follow it in the other copies
     unit_cells: Any
-    group: Any  # cells: the number of its repeat, or -1
+    group: Any  # cells: the number of its block, or -1
     twin_start: Any  # tiles: those that correspond in the other copies
     twin_tiles: Any
     lead_sig: Any  # signals: the one in the first copy, or itself; those that follow it
     sig_twin_start: Any
     sig_twins: Any
-    lead_var: Any  # variables: the one in the first copy, or -1 where it is in no repeat; those that follow it
+    lead_var: Any  # variables: the one in the first copy, or -1 where it is in no block; those that follow it
     var_twin_start: Any
     var_twins: Any
-    window: Any  # repeats: first and last column and row for the cells of the first copy, from the panel's corner
+    window: Any  # blocks: first and last column and row for the cells of the first copy, from the panel's corner
     block_of: Any  # cells: the number of its block, or -1
     block_start: Any  # blocks: their cells
     block_cells: Any
@@ -183,9 +183,9 @@ def signal_tiles(netlist: Netlist) -> list[list[int]]:
 
 
 def make_shape(
-    netlist: Netlist, watch: Ints | None = None, repeats: Sequence[Repeat] = (), is_open: bool = False
+    netlist: Netlist, watch: Ints | None = None, blocks: Sequence[MatchedBlock] = (), is_open: bool = False
 ) -> Shape:
-    """The arrays of a netlist; its kernels tell and ask `watch`. Copies of the `repeats` are laid like their first.
+    """The arrays of a netlist; its kernels tell and ask `watch`. Copies of the `blocks` are laid like their first.
     `is_open`: cells may stand between the pixels of the panel.
 
     Behind the last tile's row `on_start` has an empty one: that of the strange device that stands on all tiles of a
@@ -200,7 +200,7 @@ def make_shape(
     if panel >= 0 and site.zone != (None, None, None, None):
         still[panel] = True
     members = signal_tiles(netlist)
-    copies = _Copies(netlist, pairs, repeats)
+    copies = _Copies(netlist, pairs, blocks)
     signals_on: list[list[int]] = [[] for _ in cells]
     for s, row in enumerate(members):
         for cell in sorted({tiles[t].cell for t in row}):
@@ -246,24 +246,24 @@ def make_shape(
         **ragged("sig_twin_start", "sig_twins", copies.signals),
         lead_var=np.array(copies.lead_var, np.int64),
         **ragged("var_twin_start", "var_twins", copies.variables),
-        window=np.array([_window(netlist, repeat) for repeat in repeats], np.int64).reshape(-1, 4),
+        window=np.array([_window(netlist, block) for block in blocks], np.int64).reshape(-1, 4),
         **_blocks(netlist),
     )
 
 
-def _window(netlist: Netlist, repeat: Repeat) -> tuple[int, int, int, int]:
+def _window(netlist: Netlist, block: MatchedBlock) -> tuple[int, int, int, int]:
     """Where the first copy of a block has to stand so that copies beside it do not reach into each other: as wide as
     they are apart, less one column, around the pixels that it lights."""
     window = [-FAR_OFF, FAR_OFF, -FAR_OFF, FAR_OFF]
-    if not repeat.offsets:
+    if not block.offsets:
         return -FAR_OFF, FAR_OFF, -FAR_OFF, FAR_OFF
     tiles = [
         netlist.tiles[t]
-        for k, _ in repeat.variables[0]
+        for k, _ in block.variables[0]
         for t in netlist.sinks[k].tiles
         if netlist.cells[netlist.tiles[t].cell].kind == "panel"
     ]
-    places = ((0, 0), *repeat.offsets)
+    places = ((0, 0), *block.offsets)
     for axis, shown in ((0, [t.dx for t in tiles]), (1, [t.dy for t in tiles])):
         steps = [abs(a[axis] - b[axis]) for a, b in combinations(places, 2) if a[1 - axis] == b[1 - axis]]
         room = min(steps, default=0) - 1
@@ -288,9 +288,9 @@ def _blocks(netlist: Netlist) -> dict[str, Any]:
 
 
 class _Copies:
-    """What follows what, from repeats; `pairs` are the variables as (sink, signal)."""
+    """What follows what, from blocks; `pairs` are the variables as (sink, signal)."""
 
-    def __init__(self, netlist: Netlist, pairs: Sequence[tuple[int, int]], repeats: Sequence[Repeat]) -> None:
+    def __init__(self, netlist: Netlist, pairs: Sequence[tuple[int, int]], blocks: Sequence[MatchedBlock]) -> None:
         number = {pair: v for v, pair in enumerate(pairs)}
         self.lead_cell = list(range(len(netlist.cells)))
         self.units: list[list[int]] = [[] for _ in netlist.cells]
@@ -300,18 +300,18 @@ class _Copies:
         self.signals: list[list[int]] = [[] for _ in netlist.signals]
         self.lead_var = [-1] * len(pairs)
         self.variables: list[list[int]] = [[] for _ in pairs]
-        for group, repeat in enumerate(repeats):
-            for column in zip(*repeat.cells, strict=True):
+        for group, block in enumerate(blocks):
+            for column in zip(*block.cells, strict=True):
                 self.units[column[0]] = list(column[1:])
                 for cell in column:
                     self.lead_cell[cell], self.group[cell] = column[0], group
-            for column in zip(*repeat.tiles, strict=True):
+            for column in zip(*block.tiles, strict=True):
                 self.tiles[column[0]] = list(column[1:])
-            for column in zip(*repeat.signals, strict=True):
+            for column in zip(*block.signals, strict=True):
                 self.signals[column[0]] = list(column[1:])
                 for signal in column:
                     self.lead_sig[signal] = column[0]
-            for row in zip(*repeat.variables, strict=True):
+            for row in zip(*block.variables, strict=True):
                 numbers = [number[pair] for pair in row]
                 self.variables[numbers[0]] = numbers[1:]
                 for v in numbers:

@@ -8,15 +8,15 @@ from math import ceil, sqrt
 
 import numpy as np
 
-from hdl2grid.base.failure import Trouble
+from hdl2grid.base.failure_report import FailureReport
 from hdl2grid.base.rng import below
 from hdl2grid.layout.arrays import COLOURS, FAR_OFF, Board, Scratch, Shape, copy_board, make_board, signal_tiles
 from hdl2grid.layout.colouring import choose_colours
 from hdl2grid.layout.cost import stray_strokes
 from hdl2grid.layout.dense_placement import place_densely
-from hdl2grid.layout.failure_on_board import trouble_of
+from hdl2grid.layout.failure_on_board import failure_of
 from hdl2grid.layout.grid_lines import pick_gap, with_line
-from hdl2grid.layout.matched_blocks import Repeat
+from hdl2grid.layout.matched_blocks import MatchedBlock
 from hdl2grid.layout.panel_exits import find_exits
 from hdl2grid.layout.placement import PlaceParams, pack, place
 from hdl2grid.layout.repair import RepairParams, better
@@ -64,12 +64,12 @@ def attempt(
     may_widen = model is None
     best = _best_routed(search, size, places, number, model, may_skip)
     if best is None:
-        search.troubles.append(Trouble(*size, None))
+        search.failures.append(FailureReport(*size, None))
         return None
     conflicts, board = best
     scratch = search.scratch_for(board)
     if may_skip and conflicts > search.regime.worth:
-        search.troubles.append(trouble_of(search.netlist, search.shape, board, scratch))
+        search.failures.append(failure_of(search.netlist, search.shape, board, scratch))
         return None
     if conflicts > NEARLY:
         board, conflicts = _settle(search, board, scratch, places, conflicts)
@@ -77,14 +77,14 @@ def attempt(
         conflicts = mend(search, board, scratch, places, search.effort.tries)
         if may_widen:
             board, conflicts = _widen(search, board, conflicts, places)
-    if 0 < conflicts <= LOOSEN and search.repeats and not search.is_stopped:
+    if 0 < conflicts <= LOOSEN and search.blocks and not search.is_stopped:
         conflicts = _loosen(search, board, places)
         if may_widen:
             board, conflicts = _widen(search, board, conflicts, places)
-    if conflicts == 0 and search.repeats and search.regime.matched_routing:
+    if conflicts == 0 and search.blocks and search.regime.matched_routing:
         board = _tighten(search, board)
     if conflicts and not search.is_stopped:
-        search.troubles.append(trouble_of(search.netlist, search.shape, board, search.scratch_for(board)))
+        search.failures.append(failure_of(search.netlist, search.shape, board, search.scratch_for(board)))
     return board if conflicts == 0 else None
 
 
@@ -95,8 +95,8 @@ def _best_routed(
     regimes repair each before they make another. With `may_skip` a hopeless one ends it."""
     regime, shape = search.regime, search.shape
     best: tuple[int, Board] | None = None
-    enough = regime.enough_matched if search.repeats else regime.enough
-    for turn in range(max(search.effort.seeds, regime.least_matched if search.repeats else 0)):
+    enough = regime.enough_matched if search.blocks else regime.enough
+    for turn in range(max(search.effort.seeds, regime.least_matched if search.blocks else 0)):
         seed = search.params.seed * 1_000_003 + 1000 * number + turn
         if model is None:
             board = _packed(search, size, places, turn)
@@ -136,7 +136,7 @@ def _packed(search: Restart, size: tuple[int, int], places: PlaceParams, turn: i
     width, height = size
     for _ in range(TALLER if search.regime.is_tidy else 1):
         board = make_board(search.netlist, search.shape, width, height)
-        offsets = copy_offsets(search.netlist, search.repeats, places, (width, height), turn)
+        offsets = copy_offsets(search.netlist, search.blocks, places, (width, height), turn)
         if pack(search.shape, board, panel_at, places, offsets):
             return board
         if height < search.params.max_height:
@@ -161,19 +161,19 @@ def _panel_at(search: Restart) -> tuple[float, float]:
 
 
 def copy_offsets(
-    netlist: Netlist, repeats: Sequence[Repeat], places: PlaceParams, size: tuple[int, int], turn: int
+    netlist: Netlist, blocks: Sequence[MatchedBlock], places: PlaceParams, size: tuple[int, int], turn: int
 ) -> dict[tuple[int, ...], tuple[int, int]]:
     """For the cells of each copy how far they stand from those of the first: as the panel says, or side by side or
     below each other, each copy in a square of its own."""
     offsets: dict[tuple[int, ...], tuple[int, int]] = {}
-    for repeat in repeats:
-        cells = [netlist.cells[c] for c in repeat.cells[0]]
+    for block in blocks:
+        cells = [netlist.cells[c] for c in block.cells[0]]
         area = sum((c.width + places.gap_x) * (c.height + places.gap_y) for c in cells)
         side = max(ceil(1.1 * sqrt(area)), max(c.width + places.gap_x for c in cells))
-        count = len(repeat.cells)
-        for number, row in enumerate(repeat.cells[1:], 1):
-            if repeat.offsets:
-                offsets[row] = repeat.offsets[number - 1]
+        count = len(block.cells)
+        for number, row in enumerate(block.cells[1:], 1):
+            if block.offsets:
+                offsets[row] = block.offsets[number - 1]
             elif turn % 2 == 0 and side * count < size[0]:
                 offsets[row] = (number * side, 0)
             else:

@@ -23,7 +23,7 @@ def cost_of(shape: Shape, board: Board, weights: Weights) -> float:
 
 
 def repeated(shape: Shape) -> npt.NDArray[np.bool_]:
-    """For each signal whether it is in a repeat."""
+    """For each signal whether it is in a block."""
     has_twins: npt.NDArray[np.bool_] = np.diff(shape.sig_twin_start)[shape.lead_sig] > 0
     return has_twins
 

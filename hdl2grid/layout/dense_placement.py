@@ -156,7 +156,7 @@ def anneal_dense(rng: Any, shape: Shape, board: Board, params: PlaceParams, move
 def place_densely(
     shape: Shape, board: Board, places: PlaceParams, size: tuple[int, int], hot: float, seed: int
 ) -> Board | None:
-    """The cells of a board without repeats, annealed from where they stand onto a grid of `size`; None where they come
+    """The cells of a board without blocks, annealed from where they stand onto a grid of `size`; None where they come
     too near to each other, or where the floorplan does not want them."""
     new = fresh_board(board, *size)
     margin = places.margin

@@ -1,10 +1,10 @@
-"""Reads off a board in conflict what is in the way (`hdl2grid.base.failure`)."""
+"""Reads off a board in conflict what is in the way (`hdl2grid.base.failure_report`)."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from hdl2grid.base.failure import Spot, Trouble
+from hdl2grid.base.failure_report import FailureReport, Spot
 from hdl2grid.layout.arrays import COLOURS, Board, Scratch, Shape
 from hdl2grid.layout.routing import find_conflicts
 from hdl2grid.nets.model import Netlist
@@ -13,14 +13,14 @@ MAX_SPOTS = 400
 """Tiles in conflict that a failure report lists at most. Guessed: a picture with more tells no more."""
 
 
-def trouble_of(netlist: Netlist, shape: Shape, board: Board, scratch: Scratch) -> Trouble:
+def failure_of(netlist: Netlist, shape: Shape, board: Board, scratch: Scratch) -> FailureReport:
     """What is in the way on a board with conflicts. A net's name is that of its first driver."""
     width, height = int(board.size[0]), int(board.size[1])
     conflicts = int(find_conflicts(board, scratch, 0.0))
     used = (board.ways_on.sum(axis=2) > 0).sum(axis=0).reshape(height, width)
     standing = board.tile_at.reshape(height, width)
     strange = len(netlist.tiles)
-    return Trouble(
+    return FailureReport(
         width,
         height,
         conflicts,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from hdl2grid.base.failure import Trouble
+from hdl2grid.base.failure_report import FailureReport
 from hdl2grid.base.progress import Progress, silent
 from hdl2grid.layout.arrays import Board
 from hdl2grid.layout.crew import Crew, Stop
@@ -39,16 +39,16 @@ class Layout:
 
     board: Board
     stats: LayoutStats
-    troubles: tuple[Trouble, ...] = ()
+    failures: tuple[FailureReport, ...] = ()
 
 
 class LayoutFailed(Exception):
-    """No layout within the limits. `troubles` are the sizes that were tried and what was in the way; `placements` how
+    """No layout within the limits. `failures` are the sizes that were tried and what was in the way; `placements` how
     many there were; `least` the size of the smallest layout found beyond the limits, where there are limits."""
 
-    def __init__(self, troubles: tuple[Trouble, ...], placements: int, least: tuple[int, int] | None) -> None:
+    def __init__(self, failures: tuple[FailureReport, ...], placements: int, least: tuple[int, int] | None) -> None:
         super().__init__("no layout was found")
-        self.troubles, self.placements, self.least = troubles, placements, least
+        self.failures, self.placements, self.least = failures, placements, least
 
 
 def lay_out(
@@ -75,7 +75,7 @@ def lay_out(
             if stop.is_set:
                 raise KeyboardInterrupt("no legal plan was found yet")
             least = found[0].least or (crew.without_limits() if params.is_limited else None)
-            raise LayoutFailed(found[0].troubles, found[0].placements, least)
+            raise LayoutFailed(found[0].failures, found[0].placements, least)
         if netlist.signals:
             found += _descend(crew, effort, lines)
         best = min(lines, key=lambda one: one.cost)
@@ -87,12 +87,12 @@ def lay_out(
         num_placements=sum(one.placements for one in found),
         num_iterations=sum(one.iterations for one in found),
         num_cuts=sum(one.cuts for one in found),
-        num_failed_sizes=sum(len(one.troubles) for one in found),
+        num_failed_sizes=sum(len(one.failures) for one in found),
         is_stopped=stop.is_set,
         wire_tiles=int(board.length.sum()),
         crossovers=int((board.crossings > 0).sum()),
     )
-    return Layout(board, stats, found[0].troubles)
+    return Layout(board, stats, found[0].failures)
 
 
 def _first(crew: Crew, effort: Effort) -> tuple[list[Found], list[Found]]:

@@ -1,4 +1,4 @@
-"""Find the repeats of a netlist: sets of cells that are wired among themselves, and to the panel, in the same way.
+"""Find the blocks of a netlist: sets of cells that are wired among themselves, and to the panel, in the same way.
 
 A graph is matched with itself from anchors on: pixels of the panel that stand alike, or cells that look alike (colours
 refined by their neighbours', B. Weisfeiler, A. Leman, 1968). The pair of cells that most of the pairs already found
@@ -26,7 +26,7 @@ Pair = tuple[int, int]
 
 
 @dataclass(frozen=True)
-class Repeat:
+class MatchedBlock:
     """One block and its copies: row k of `cells`, `tiles`, `signals` and `variables` (sink, signal) is copy k, and
     what stands in one column corresponds. `offsets` are the places of the copies from the first, in tiles, where the
     panel gives them; empty where they are free."""
@@ -38,8 +38,8 @@ class Repeat:
     offsets: tuple[Pair, ...]
 
 
-def find_repeats(netlist: Netlist) -> tuple[Repeat, ...]:
-    """The repeats of a netlist, largest first; no cell is in two of them."""
+def find_matched_blocks(netlist: Netlist) -> tuple[MatchedBlock, ...]:
+    """The blocks of a netlist, largest first; no cell is in two of them."""
     graph = _Graph(netlist)
     used = {cell for cell, _, _ in netlist.site.pinned}
     found = []
@@ -47,27 +47,27 @@ def find_repeats(netlist: Netlist) -> tuple[Repeat, ...]:
         best = _largest(graph, used)
         if best is None:
             break
-        repeat = _pruned(graph, *best)
-        if repeat is None:
+        block = _pruned(graph, *best)
+        if block is None:
             used.update(best[0])
             continue
-        found.append(repeat)
-        for row in repeat.cells:
+        found.append(block)
+        for row in block.cells:
             used.update(row)
     return tuple(sorted(found, key=lambda r: (-len(r.cells[0]), r.cells[0])))
 
 
 def _pruned(
     graph: _Graph, domain: list[int], maps: list[dict[int, int]], anchors: list[list[Pair]], offsets: list[Pair | None]
-) -> Repeat | None:
-    """The repeat without the cells most of whose connections are not common to all copies; None if little is left."""
+) -> MatchedBlock | None:
+    """The block without the cells most of whose connections are not common to all copies; None if little is left."""
     while len(domain) >= LEAST_CELLS:
-        repeat = graph.repeat(domain, maps, anchors, offsets)
-        share = graph.common(repeat)
+        block = graph.block(domain, maps, anchors, offsets)
+        share = graph.common(block)
         poor = min(domain, key=lambda c: (share[c][0] / max(1, share[c][1]), c))
         total = sum(a for a, _ in share.values()) / max(1, sum(b for _, b in share.values()))
         if share[poor][0] >= 0.5 * share[poor][1] and total >= LEAST_COMMON:
-            return repeat
+            return block
         domain = [c for c in domain if c != poor]
     return None
 
@@ -327,12 +327,12 @@ class _Graph:
             out.append(part)
         return out
 
-    def common(self, repeat: Repeat) -> dict[int, tuple[int, int]]:
+    def common(self, block: MatchedBlock) -> dict[int, tuple[int, int]]:
         """For each cell of the first copy how many of its connections are common to all copies, and how many it has:
         those of its own signals and those of its sinks."""
-        common = set(repeat.variables[0])
+        common = set(block.variables[0])
         counts: dict[int, tuple[int, int]] = {}
-        for c in repeat.cells[0]:
+        for c in block.cells[0]:
             pairs = {(k, s) for s in self.driven[c].values() for k in self.readers[s]}
             pairs |= {(k, s) for k in self.sinks_of[c] for s in self.netlist.sinks[k].signals if self.is_local(s)}
             counts[c] = len(pairs & common), len(pairs)
@@ -342,9 +342,9 @@ class _Graph:
         """Whether a signal is driven by stacks: clocks, resets and switches come from outside of any block."""
         return all(self.netlist.cells[c].kind in ("stack", "register") for c in self.driver_cells[signal])
 
-    def repeat(
+    def block(
         self, domain: list[int], maps: list[dict[int, int]], anchors: list[list[Pair]], offsets: list[Pair | None]
-    ) -> Repeat:
+    ) -> MatchedBlock:
         """What is common to all copies."""
         cells, sinks = self.netlist.cells, self.netlist.sinks
         rows = [tuple(domain), *(tuple(m[c] for c in domain) for m in maps)]
@@ -389,7 +389,7 @@ class _Graph:
                         if t not in known:
                             image[t] = free.pop(0)
                 tiles[copy] += [image[t] for t in cells[a].tiles]
-        return Repeat(
+        return MatchedBlock(
             tuple(rows),
             tuple(tuple(row) for row in tiles),
             (tuple(signals), *(tuple(m[s] for s in signals) for m in signal_maps)),

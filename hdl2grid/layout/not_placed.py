@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from hdl2grid.base.errors import DesignFailed
-from hdl2grid.base.failure import Trouble, nearest_miss
+from hdl2grid.base.failure_report import FailureReport, nearest_miss
 from hdl2grid.circuit.model import Circuit
 from hdl2grid.design.floorplan import Floorplan
 from hdl2grid.layout.lay_out import LayoutFailed
@@ -13,17 +13,17 @@ from hdl2grid.panel.model import PanelLayout
 
 
 class NotPlaced(DesignFailed):
-    """P001: no plan within the limits. `troubles` are the sizes that were tried, nets by HDL signals; it is hopeless
+    """P001: no plan within the limits. `failures` are the sizes that were tried, nets by HDL signals; it is hopeless
     where the panel is too narrow for its nets on any size."""
 
-    def __init__(self, what: str, hint: str, troubles: tuple[Trouble, ...], is_hopeless: bool = False) -> None:
+    def __init__(self, what: str, hint: str, failures: tuple[FailureReport, ...], is_hopeless: bool = False) -> None:
         super().__init__("P001", what, hint=hint)
-        self.troubles, self.is_hopeless = troubles, is_hopeless
+        self.failures, self.is_hopeless = failures, is_hopeless
 
     @property
-    def worst(self) -> Trouble | None:
+    def worst(self) -> FailureReport | None:
         """The one that came nearest: what is worth drawing."""
-        return nearest_miss(self.troubles)
+        return nearest_miss(self.failures)
 
 
 def not_placed(
@@ -35,8 +35,8 @@ def not_placed(
     floorplan: Floorplan | None,
 ) -> NotPlaced:
     """The error for a layout that failed within the limits, which are the largest width and height, in tiles."""
-    troubles = with_hdl_names(failed.troubles, circuit)
-    best, narrow = nearest_miss(troubles), narrowest(netlist)
+    failures = with_hdl_names(failed.failures, circuit)
+    best, narrow = nearest_miss(failures), narrowest(netlist)
     within = f"{limits[0]} x {limits[1]} tiles"
     if floorplan is not None and floorplan.told():
         within += f" and the floorplan ({floorplan.told()})"
@@ -59,10 +59,10 @@ def not_placed(
         )
     if floorplan is not None:
         hint += " A floorplan that leaves more open helps."
-    return NotPlaced(what, hint, troubles, narrow is not None and narrow.share > HOPELESS)
+    return NotPlaced(what, hint, failures, narrow is not None and narrow.share > HOPELESS)
 
 
-def with_hdl_names(troubles: tuple[Trouble, ...], circuit: Circuit) -> tuple[Trouble, ...]:
+def with_hdl_names(failures: tuple[FailureReport, ...], circuit: Circuit) -> tuple[FailureReport, ...]:
     """The same, nets by the HDL signals of their stacks."""
     signal = {stack.name: origin.signal for stack, origin in zip(circuit.stacks, circuit.origin, strict=True)}
-    return tuple(trouble.renamed(lambda name: signal.get(name, name)) for trouble in troubles)
+    return tuple(failure.renamed(lambda name: signal.get(name, name)) for failure in failures)

@@ -121,7 +121,7 @@ def pins_of(net: int, shape: Shape, board: Board, pins: Any, common: bool) -> in
 
 @njit(cache=True)
 def copies_of(net: int, shape: Shape, board: Board, nets: Any, offs: Any) -> int:
-    """The nets that are laid like `net`, which is in the first copy of a repeat: itself and one in each other copy.
+    """The nets that are laid like `net`, which is in the first copy of a block: itself and one in each other copy.
 
     They go to `nets`, their places from it, as differences of grid tiles, columns and rows, to `offs`; returns their
     number. It is 1 for any net that is laid by itself.

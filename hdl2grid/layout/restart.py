@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import inf
 
-from hdl2grid.base.failure import Trouble
+from hdl2grid.base.failure_report import FailureReport
 from hdl2grid.base.rng import seeded
 from hdl2grid.layout.arrays import (
     FAR_OFF,
@@ -24,7 +24,7 @@ from hdl2grid.layout.arrays import (
 )
 from hdl2grid.layout.cost import cost_of
 from hdl2grid.layout.effort import LayoutParams
-from hdl2grid.layout.matched_blocks import Repeat, find_repeats
+from hdl2grid.layout.matched_blocks import MatchedBlock, find_matched_blocks
 from hdl2grid.layout.placement import PlaceParams
 from hdl2grid.layout.regime import Regime
 from hdl2grid.nets.model import Netlist
@@ -40,7 +40,7 @@ class Found:
     of a legal board that was still beyond the limits; `cost` is that of the board, with the style's weights."""
 
     board: Board | None
-    troubles: tuple[Trouble, ...]
+    failures: tuple[FailureReport, ...]
     placements: int
     iterations: int
     cuts: int
@@ -63,12 +63,12 @@ class Restart:
         self.netlist, self.params, self.regime, self.number = netlist, params, regime, number
         self.effort, self.prices = regime.efforts[params.effort], params.prices
         self.watch = new_watch() if watch is None else watch
-        self.repeats: tuple[Repeat, ...] = find_repeats(netlist) if regime.matched_blocks else ()
-        self.shape: Shape = make_shape(netlist, self.watch, self.repeats, regime.is_open)
+        self.blocks: tuple[MatchedBlock, ...] = find_matched_blocks(netlist) if regime.matched_blocks else ()
+        self.shape: Shape = make_shape(netlist, self.watch, self.blocks, regime.is_open)
         self.whole = self.shape
         self.rng = seeded(params.seed, 7, number)
         self.num_placements = self.num_cuts = 0
-        self.troubles: list[Trouble] = []
+        self.failures: list[FailureReport] = []
         self.least: tuple[int, int] | None = None
         self.is_hopeless = False
         self._before = int(self.watch[WATCH_TRIES])
@@ -80,7 +80,7 @@ class Restart:
     def found(self, board: Board | None) -> Found:
         spent = int(self.watch[WATCH_TRIES]) - self._before
         cost = inf if board is None else self.cost(board)
-        return Found(board, tuple(self.troubles), self.num_placements, spent, self.num_cuts, self.least, cost)
+        return Found(board, tuple(self.failures), self.num_placements, spent, self.num_cuts, self.least, cost)
 
     def cost(self, board: Board) -> float:
         """What a legal board costs. Repeated blocks count even after they were forgotten."""
@@ -97,7 +97,7 @@ class Restart:
         width, height = int(board.size[0]) + more, int(board.size[1]) + more
         return make_scratch(self.netlist, width, height, self.regime.max_history)
 
-    def forget_repeats(self) -> None:
+    def forget_matched_blocks(self) -> None:
         """Go on as if no block were repeated."""
-        self.repeats = ()
+        self.blocks = ()
         self.shape = make_shape(self.netlist, self.watch, (), self.regime.is_open)

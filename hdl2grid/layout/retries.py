@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from math import inf
 
-from hdl2grid.base.failure import Trouble
+from hdl2grid.base.failure_report import FailureReport
 from hdl2grid.base.progress import Silent, StagedProgress
 from hdl2grid.circuit.match import renamed_nets
 from hdl2grid.circuit.model import Circuit
@@ -54,13 +54,13 @@ class LayoutJob:
 @dataclass(frozen=True)
 class Laid:
     """A plan of circuit number `case` of those handed in, or of the roomy one where `is_roomy`. `circuit` has the idle
-    toggles that its nets asked for; `troubles` are sizes that failed before."""
+    toggles that its nets asked for; `failures` are sizes that failed before."""
 
     case: int
     circuit: Circuit
     plan: Plan
     stats: LayoutStats
-    troubles: tuple[Trouble, ...]
+    failures: tuple[FailureReport, ...]
     warnings: tuple[str, ...] = ()
     is_roomy: bool = False
 
@@ -150,7 +150,7 @@ def place_circuits(
     plan = assemble(circuit, netlist, layout.board, job.panel, job.target, job.colours, near is not None)
     lost = job.near is not None and near is None
     warnings = ("no plan was found near the old one: this is a new one",) * lost
-    return Laid(number, circuit, plan, layout.stats, with_hdl_names(layout.troubles, circuit), warnings)
+    return Laid(number, circuit, plan, layout.stats, with_hdl_names(layout.failures, circuit), warnings)
 
 
 def _case(made: CircuitWithNets, job: LayoutJob) -> tuple[Circuit, Netlist]:

@@ -7,7 +7,7 @@ from math import ceil, sqrt
 
 import numpy as np
 
-from hdl2grid.base.failure import Trouble
+from hdl2grid.base.failure_report import FailureReport
 from hdl2grid.base.target import MAX_GRID_SIDE
 from hdl2grid.layout.arrays import Board
 from hdl2grid.layout.attempt import attempt
@@ -55,11 +55,11 @@ def first_legal(search: Restart, may_cut: bool = True) -> Board | None:
     """Grow until a layout is legal; where the limits are in the way, with `may_cut`, make it elsewhere and cut it.
     None where the limits do not allow it."""
     params, regime = search.params, search.regime
-    if search.repeats:
+    if search.blocks:
         board = _first_matched(search) if params.first_size == 0 else None
         if board is not None or search.is_stopped:
             return board
-        search.forget_repeats()
+        search.forget_matched_blocks()
     limited = params.is_limited
     first = 0 if limited else regime.first_step
     tried: set[tuple[tuple[int, int], int, int]] = set()
@@ -69,7 +69,7 @@ def first_legal(search: Restart, may_cut: bool = True) -> Board | None:
         places = _places(search, step)
         size = _size_for(search, places, step)
         if size is None:
-            search.troubles.append(Trouble(params.max_width, params.max_height, None))
+            search.failures.append(FailureReport(params.max_width, params.max_height, None))
             break
         key = size, places.gap_x, places.gap_y
         if search.is_stopped or search.is_hopeless or key in tried:
@@ -108,7 +108,7 @@ def _cut_to_limits(search: Restart) -> Board | None:
         other = Restart(search.netlist, wider, search.regime, 1000 * (number + 1) + search.number, search.watch)
         board = first_legal(other, may_cut=False)
         search.num_placements += other.num_placements
-        search.troubles += [trouble for trouble in other.troubles if trouble.conflicts is not None]
+        search.failures += [failure for failure in other.failures if failure.conflicts is not None]
         if board is None or not search.netlist.signals:
             continue
         board = cut_until(search, board, limits)
@@ -130,7 +130,7 @@ def another_than(search: Restart, model: Board) -> Board | None:
     if not search.regime.is_tidy:
         return stirred(search, model)
     turn = search.number - 1
-    steps = MATCHED if search.repeats else STEPS[:NUM_OTHERS]
+    steps = MATCHED if search.blocks else STEPS[:NUM_OTHERS]
     step = steps[turn % len(steps)]
     places = _places(search, step)
     size = _size_for(search, places, step, TILTS[turn % len(TILTS)])
@@ -141,7 +141,7 @@ def another_than(search: Restart, model: Board) -> Board | None:
 
 def _places(search: Restart, step: Step) -> PlaceParams:
     """How cells are placed at a step."""
-    has_failed = any(trouble.conflicts is not None for trouble in search.troubles)
+    has_failed = any(failure.conflicts is not None for failure in search.failures)
     places = search.regime.places_again if has_failed else search.regime.places
     return replace(places, gap_x=step[0], gap_y=step[1])
 

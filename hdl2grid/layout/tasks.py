@@ -36,6 +36,6 @@ def do(netlist: Netlist, params: LayoutParams, regime: Regime, task: Task, watch
         return search.found(cut_down(search, another_than(search, board)))
     if task.work == CUT_DOWN:
         return search.found(cut_down(search, board))
-    if search.repeats and not are_alike(search.shape, board):
-        search.forget_repeats()
+    if search.blocks and not are_alike(search.shape, board):
+        search.forget_matched_blocks()
     return search.found(polish(search, board) if netlist.signals else board)

@@ -14,7 +14,7 @@ from hdl2grid.flow import FlowOptions, map_machine
 from hdl2grid.layout.assemble import assemble
 from hdl2grid.layout.effort import LayoutParams
 from hdl2grid.layout.lay_out import lay_out
-from hdl2grid.layout.matched_blocks import find_repeats
+from hdl2grid.layout.matched_blocks import find_matched_blocks
 from hdl2grid.nets.form import form_nets, spread_toggles
 from hdl2grid.panel import beside, seven_segment
 from hdl2grid.parts import SegmentDecoder
@@ -79,9 +79,9 @@ def test_two_equal_counters_are_found_and_laid_alike() -> None:
     circuit = spread_toggles(map_machine(machine, Path("."), FlowOptions(load_target())).circuit)
     panel = machine.panel_layout()
     netlist = form_nets(circuit, panel)
-    (repeat,) = find_repeats(netlist)
-    assert len(repeat.cells) == 2 and len(repeat.cells[0]) == 7
-    for row, part in zip(repeat.cells, ("left", "right"), strict=True):
+    (block,) = find_matched_blocks(netlist)
+    assert len(block.cells) == 2 and len(block.cells[0]) == 7
+    for row, part in zip(block.cells, ("left", "right"), strict=True):
         assert all(netlist.cells[c].name.startswith(part) for c in row)
     shares = []
     for seed in (1, 2, 3):

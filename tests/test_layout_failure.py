@@ -10,7 +10,7 @@ from xml.etree import ElementTree as ET
 import pytest
 from click.testing import CliRunner
 
-from hdl2grid.base.failure import Spot, Trouble, nearest_miss
+from hdl2grid.base.failure_report import FailureReport, Spot, nearest_miss
 from hdl2grid.base.outputs import ResultFolder
 from hdl2grid.base.target import load_target
 from hdl2grid.cli.app import main
@@ -21,10 +21,10 @@ from hdl2grid.layout.retries import place_circuits
 from hdl2grid.show.congestion import congestion_svg
 
 
-def trouble(width: int = 5, conflicts: int | None = 3) -> Trouble:
+def failure(width: int = 5, conflicts: int | None = 3) -> FailureReport:
     spots = (Spot(1, 1, 0, ("a", "b")), Spot(2, 1, 3, ("a",)), Spot(4, 3, 1, ("c[1]",), True))
     wires = ((0, 1, 2, 3, 4),) * 4
-    return Trouble(width, 4, conflicts, spots, wires, ((0, 0),), ((3, 3),))
+    return FailureReport(width, 4, conflicts, spots, wires, ((0, 0),), ((3, 3),))
 
 
 @pytest.fixture(scope="module")
@@ -37,16 +37,16 @@ def failed() -> NotPlaced:
 
 
 def test_what_is_in_the_way_in_words() -> None:
-    assert trouble().wanted() == [("a", 2), ("b", 1), ("c[1]", 1)]
-    told = trouble().told()
+    assert failure().wanted() == [("a", 2), ("b", 1), ("c[1]", 1)]
+    told = failure().told()
     assert told == "5 x 4: 3 conflicts within (1,1) to (4,3); tiles wanted by a (2), b (1), c[1] (1)"
-    assert "find no places" in Trouble(3, 3, None).told()
-    assert trouble().renamed(str.upper).wanted()[0] == ("A", 2)
+    assert "find no places" in FailureReport(3, 3, None).told()
+    assert failure().renamed(str.upper).wanted()[0] == ("A", 2)
 
 
 def test_the_nearest_miss() -> None:
-    assert nearest_miss([Trouble(9, 9, None)]) is None
-    assert nearest_miss([trouble(9, 4), trouble(8, 2), trouble(7, 2), Trouble(3, 3, None)]) == trouble(7, 2)
+    assert nearest_miss([FailureReport(9, 9, None)]) is None
+    assert nearest_miss([failure(9, 4), failure(8, 2), failure(7, 2), FailureReport(3, 3, None)]) == failure(7, 2)
 
 
 def test_a_failed_size_names_hdl_signals_and_what_would_do(failed: NotPlaced) -> None:
@@ -59,14 +59,14 @@ def test_a_failed_size_names_hdl_signals_and_what_would_do(failed: NotPlaced) ->
     assert failed.worst is not None and failed.worst.conflicts
     circuit = map_machine(load_machine("traffic_light"), Path("."), FlowOptions(load_target())).circuit
     known = {origin.signal for origin in circuit.origin} | {source.name for source in circuit.sources}
-    nets = {net for one in failed.troubles for net, _ in one.wanted()}
+    nets = {net for one in failed.failures for net, _ in one.wanted()}
     assert nets and nets <= known
-    for one in failed.troubles:
+    for one in failed.failures:
         assert all(0 <= spot.x < one.width and 0 <= spot.y < one.height for spot in one.spots)
 
 
 def test_the_picture_shows_every_tile_in_conflict() -> None:
-    svg = congestion_svg(trouble(), "lamp", load_target())
+    svg = congestion_svg(failure(), "lamp", load_target())
     root = ET.fromstring(svg)
     titles = [element.text for element in root.iter("{http://www.w3.org/2000/svg}title")]
     assert "(1,1) black: wanted by a and b" in titles

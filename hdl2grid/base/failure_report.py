@@ -23,7 +23,7 @@ class Spot:
 
 
 @dataclass(frozen=True)
-class Trouble:
+class FailureReport:
     """The failure report of one size, in tiles. `conflicts` is the least count reached; None if not even the cells
     with their gaps found places.
 
@@ -59,12 +59,12 @@ class Trouble:
             return told
         return f"{told}{where}; tiles wanted by {', '.join(nets)}{f' and {more} more' if more else ''}"
 
-    def renamed(self, name: Callable[[str], str]) -> Trouble:
+    def renamed(self, name: Callable[[str], str]) -> FailureReport:
         """The same with other names of the nets."""
         return replace(self, spots=tuple(replace(s, nets=tuple(map(name, s.nets))) for s in self.spots))
 
 
-def nearest_miss(troubles: Sequence[Trouble]) -> Trouble | None:
+def nearest_miss(failures: Sequence[FailureReport]) -> FailureReport | None:
     """The size with the fewest conflicts, the smallest of these; None where none came so far as to have any."""
-    known = [trouble for trouble in troubles if trouble.conflicts is not None]
+    known = [failure for failure in failures if failure.conflicts is not None]
     return min(known, key=lambda one: (one.conflicts or 0, one.width * one.height), default=None)
