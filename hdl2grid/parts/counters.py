@@ -12,8 +12,7 @@ from hdl2grid.parts.checks import bad, whole
 from hdl2grid.parts.shift import MAXIMAL_TAPS, next_lfsr_state
 
 CODES = ("binary", "gray", "johnson", "one-hot", "lfsr")
-MODULUS_LIMIT = 1 << 32
-"""Of binary, Gray and LFSR counters: 32 registers, more than anybody lays. Guessed."""
+MODULUS_LIMIT = 1 << 32  # of binary, Gray and LFSR counters: 32 registers, more than anybody lays. Guessed
 
 
 class Counter(wiring.Component):  # type: ignore[misc]
