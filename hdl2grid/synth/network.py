@@ -14,6 +14,7 @@ from hdl2grid.synth.gf2 import Basis, bits, light_basis
 
 Form = int
 ZERO: Form = 0
+"""The sum of no signals."""
 ONE: Form = 1
 """Bit 0 of a form is the constant 1."""
 

@@ -29,10 +29,11 @@ MOST_ROWS = 24
 SCRATCH = 10
 """Flats that `add` and a walk work in."""
 CONSTANT = np.uint64(1 << 63)
+"""The constant of a row."""
 LINEAR = np.uint64((1 << 63) - 1)
 """A row without its constant."""
-ONE = np.uint64(1)
-ZERO = np.uint64(0)
+ONE, ZERO = np.uint64(1), np.uint64(0)
+"""Words, for the kernels' arithmetic."""
 
 
 @njit(cache=True, inline="always")
