@@ -2,7 +2,7 @@
 
 The vectors of one-level cells over all assignments are looked at modulo affine functions; a cell that depends on
 those before it is replaced, at every sink, by their sum. (256 minterms of eight variables have rank 247.) Sums
-get long: only where nothing limits them is this worth it.
+get long: this is worth it only where drivers are joined on nets, or nothing limits sums.
 """
 
 from __future__ import annotations
@@ -19,7 +19,9 @@ from hdl2grid.synth.rewrite.trials import Context, Trial
 from hdl2grid.synth.sinks import Problem
 
 _MOST_VARIABLES = 9
+"""Variables of cells that are compared: vectors of 2^9 bits (guessed)."""
 _MOST_CELLS = 600
+"""Cells that are compared at a time: as many rows of elimination (guessed)."""
 
 
 def without_dependent(problem: Problem, group: FlatGroup, context: Context) -> Iterator[Trial]:

@@ -29,7 +29,6 @@ def as_written(problem: Problem, group: FlatGroup, context: Context) -> list[Tri
 
 LOG = logging.getLogger(__name__)
 
-
 GROUP, ALL, LONG = "each group", "all sinks", "long sums"
 """When a rewrite runs: for each group of sinks; then once for all sinks; and, where sums are too long after all that,
 before drivers are joined on nets."""

@@ -20,7 +20,7 @@ from hdl2grid.synth.rewrite.sink_groups import FlatGroup
 from hdl2grid.synth.rewrite.trials import Context, Known, Trial, with_forms
 from hdl2grid.synth.sinks import Problem
 
-LEAST_READERS = 3
+_LEAST_READERS = 3
 """Cells that read a hub: two are served as well by flats of their own (guessed)."""
 _MOST_HUBS = 8
 """Hubs above which none is made anew (guessed)."""
@@ -61,7 +61,7 @@ def _hubs(network: Network, forms: Sequence[Form]) -> list[int]:
     hubs = []
     for cell in cone:
         deep = any(network.is_cell(s) for factor in network.cells[cell].factors for s in bits(factor & ~1))
-        if deep and readers[cell] >= LEAST_READERS:
+        if deep and readers[cell] >= _LEAST_READERS:
             hubs.append(cell)
     return hubs
 
