@@ -50,7 +50,7 @@ from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.rewrite.driver import LOG, NAMES
 from hdl2grid.synth.synthesise import synthesise
 
-_QUICK = SynthParams(search_steps=2000, flat_steps=200_000)
+_QUICK = SynthParams(search_steps=2000, espp_steps=200_000)
 """As tests map."""
 _KEPT = replace(_QUICK, keep_codes=True)
 _LARGE = ("planet", "s1", "s1a", "s510")

@@ -42,7 +42,7 @@ _PEERS = ("table", "yosys_abc", "espresso")
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--data", default=os.environ.get("HDL2GRID_CHECK_DATA", ""))
-    parser.add_argument("--effort", type=int, default=SynthParams().flat_steps)
+    parser.add_argument("--effort", type=int, default=SynthParams().espp_steps)
     parser.add_argument("circuits", nargs="*")
     options = parser.parse_args()
     if not options.data:
@@ -68,8 +68,8 @@ def table(root: Path) -> list[dict[str, str]]:
 
 def measure(row: dict[str, str], root: Path, effort: int) -> dict[str, Any]:
     logic = load(row["kind"], row["circuit"], root)
-    loose = SynthParams(toggle_terms=_FREE, register_terms=_FREE, pixel_terms=_FREE, keep_codes=True, flat_steps=effort)
-    free, wired = (mapped(logic, params) for params in (loose, SynthParams(keep_codes=True, flat_steps=effort)))
+    loose = SynthParams(toggle_terms=_FREE, register_terms=_FREE, pixel_terms=_FREE, keep_codes=True, espp_steps=effort)
+    free, wired = (mapped(logic, params) for params in (loose, SynthParams(keep_codes=True, espp_steps=effort)))
     with tempfile.TemporaryDirectory() as folder:
         yosys = yosys_ands(logic, Path(folder))
     return {

@@ -84,6 +84,6 @@ def test_proof_and_exhaustion_agree(seed: int) -> None:
 @pytest.mark.parametrize("seed", range(6))
 def test_what_is_synthesised_needs_no_proof(seed: int) -> None:
     logic = random_logic(seed)
-    made = synthesise(logic, sources_of(logic), SynthParams(search_steps=2000, flat_steps=20_000)).circuit
+    made = synthesise(logic, sources_of(logic), SynthParams(search_steps=2000, espp_steps=20_000)).circuit
     assert find_hazards(made).is_safe_by_structure
     assert all(v.is_safe for v in prove_hazards(made))

@@ -20,7 +20,7 @@ from hdl2grid.synth.timing.levels import LevelProgram
 from hdl2grid.verify.hazard_proof import prove_hazards
 from hdl2grid.verify.hazards import find_hazards
 
-QUICK = SynthParams(search_steps=2000, flat_steps=100_000)
+QUICK = SynthParams(search_steps=2000, espp_steps=100_000)
 
 
 @pytest.mark.parametrize("kind", word_machines.ARITHMETIC, ids=lambda kind: kind.__name__)

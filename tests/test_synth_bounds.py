@@ -19,7 +19,7 @@ from hdl2grid.synth.synthesise import synthesise
 
 DATA = os.environ.get("HDL2GRID_CHECK_DATA", "")
 FREE = SynthParams(
-    toggle_terms=999, register_terms=999, pixel_terms=999, keep_codes=True, search_steps=2000, flat_steps=200_000
+    toggle_terms=999, register_terms=999, pixel_terms=999, keep_codes=True, search_steps=2000, espp_steps=200_000
 )
 Build = Callable[[XagBuilder, Sequence[int]], list[int]]
 

@@ -11,7 +11,7 @@ from support.small_logic import Words, clock_12h
 
 from hdl2grid.logic.model import Logic
 from hdl2grid.synth.codes.find_codes import find_codes
-from hdl2grid.synth.codes.pseudoproduct_search import answers_of, find_flat_codes
+from hdl2grid.synth.codes.pseudoproduct_search import answers_of, find_espp_codes
 from hdl2grid.synth.codes.register_groups import Behaviour
 from hdl2grid.synth.exact.closure_proof import is_bound_excluded
 from hdl2grid.synth.exact.exactly_one import exactly_ones_within
@@ -121,7 +121,7 @@ def totals(logic: Logic, params: SynthParams | None = None) -> None:
 
 @pytest.mark.parametrize("keep", [False, True])
 def test_blocks_add_up_to_the_circuit(keep: bool) -> None:
-    totals(clock_12h(), SynthParams(keep_codes=keep, search_steps=2000, flat_steps=50_000))
+    totals(clock_12h(), SynthParams(keep_codes=keep, search_steps=2000, espp_steps=50_000))
 
 
 def calendar() -> Logic:
@@ -159,7 +159,7 @@ def test_flats_of_a_machine_with_inputs_are_its_functions() -> None:
     behaviour = Behaviour(4, 0, tuple(here), tuple(after), tuple(context), (shown,), (3,), 2, (0, 1, 2, 3))
     assert answers_of(behaviour) is not None
     ones = (1 << 16) - 1
-    for code in find_flat_codes(behaviour, [(2, (0, 1, 2, 3))], 0, 1):
+    for code in find_espp_codes(behaviour, [(2, (0, 1, 2, 3))], 0, 1):
         columns = [sum((code.codes[s] >> j & 1) << p for p, s in enumerate(here)) for j in range(code.width)]
         columns += context
         space = Basis([ones, *columns])

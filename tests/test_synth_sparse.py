@@ -90,7 +90,7 @@ def column() -> dict[str, tuple[str, int]]:
 def test_no_more_stacks_within_four_colours_than_general_methods(name: str) -> None:
     kind, most = column()[name]
     logic = load(kind, name, Path(DATA))
-    made = synthesise(logic, sources_of(logic), SynthParams(keep_codes=True, flat_steps=200_000))
+    made = synthesise(logic, sources_of(logic), SynthParams(keep_codes=True, espp_steps=200_000))
     assert made.report.stacks - made.report.registers - made.report.resets <= most
     assert not share_nets(made.circuit).crowded
     assert find_hazards(made.circuit).is_safe_by_structure

@@ -7,8 +7,8 @@ from support.loaded import check, loaded
 
 from hdl2grid.logic.model import Logic
 from hdl2grid.logic.xag import XagBuilder
-from hdl2grid.synth.rewrite.sink_groups import flat_groups
-from hdl2grid.synth.rewrite.split_products import split_flats
+from hdl2grid.synth.rewrite.sink_groups import groups_of_sinks
+from hdl2grid.synth.rewrite.split_products import split_pseudoproducts
 from hdl2grid.synth.sinks import Problem, build
 
 CONSTANT = 1 << 63
@@ -26,7 +26,7 @@ def stacks_of(parts: dict[tuple[int, ...], tuple[tuple[int, ...], ...]]) -> int:
 @pytest.mark.parametrize("count", (13, 17, 20, 23))
 def test_parts_are_the_whole_and_fit(count: int) -> None:
     flats = [one_hot(count, k) for k in range(count)]
-    parts = split_flats([*flats, one_hot(4, 1)], 12)
+    parts = split_pseudoproducts([*flats, one_hot(4, 1)], 12)
     assert set(parts) == set(flats)
     for flat, cut in parts.items():
         assert sorted(row for part in cut for row in part) == sorted(flat)
@@ -39,7 +39,7 @@ def test_a_part_of_one_factor_serves_either_constant() -> None:
     extra = (1 << 40, 1 << 41)
     flats = [(*common, 1 << 20 + k, *(extra if flip else ())) for k in range(8) for flip in (0, 1)]
     flats = [tuple(row ^ (CONSTANT if len(f) > 17 and row == f[16] else 0) for row in f) for f in flats]
-    assert stacks_of(split_flats(flats, 12)) == 2 + 1 + 8  # the sixteen, the two, and each single row once
+    assert stacks_of(split_pseudoproducts(flats, 12)) == 2 + 1 + 8  # the sixteen, the two, and each single row once
 
 
 def test_a_ring_of_states_that_may_stand_wrong() -> None:
@@ -74,7 +74,7 @@ def test_a_read_port_of_eight_words() -> None:
 
     logic = loaded("port", names, build)
     problem = build_problem(logic)
-    groups = list(flat_groups(problem))
+    groups = list(groups_of_sinks(problem))
     assert all(g.is_cut for g in groups)
     assert sorted(i for g in groups for i in g.sinks) == [
         i for i, s in enumerate(problem.sinks) if problem.network.cone([s.form])

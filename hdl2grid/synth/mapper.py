@@ -38,7 +38,7 @@ _LARGE_NETWORK = 4000
 _QUICK_STEPS = 8000
 """`search_steps` at most while conditions are compared (guessed)."""
 _QUICK_FLATS = 30_000
-"""`flat_steps` at most while conditions are compared (guessed)."""
+"""`espp_steps` at most while conditions are compared (guessed)."""
 
 
 @dataclass(frozen=True)
@@ -169,8 +169,8 @@ class Mapper:
         """
         limits = self.params
         if quick:
-            steps, flat_steps = min(_QUICK_STEPS, limits.search_steps), min(_QUICK_FLATS, limits.flat_steps)
-            limits = replace(limits, search_steps=steps, flat_steps=flat_steps)
+            steps, espp_steps = min(_QUICK_STEPS, limits.search_steps), min(_QUICK_FLATS, limits.espp_steps)
+            limits = replace(limits, search_steps=steps, espp_steps=espp_steps)
         chosen = [c for c in gated if c is not None]
         polish = not quick or budget is None
         best = None

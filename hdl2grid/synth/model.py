@@ -20,7 +20,7 @@ class SynthParams:
     colours allow.
     Caps: `joint_states`, `group_states` in reachability; `block_states` (at most 64) and `block_variables` for
     exact one-level synthesis; `search_steps` in the search for the best wired of the smallest covers;
-    `flat_steps` in the walks over exclusive sums of flats, shared by the groups of sinks (fewer where there are few).
+    `espp_steps` in the walks over ESPPs, shared by the groups of sinks (fewer where there are few).
     `without` names rewrites to leave out (see `rewrite/driver.py`), to see what they are worth.
     """
 
@@ -39,7 +39,7 @@ class SynthParams:
     block_states: int = 64
     block_variables: int = 8
     search_steps: int = 200_000
-    flat_steps: int = 10_000_000
+    espp_steps: int = 10_000_000
     seed: int = 1
     without: tuple[str, ...] = ()
 

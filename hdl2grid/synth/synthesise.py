@@ -13,9 +13,9 @@ from hdl2grid.circuit.model import Circuit, Source
 from hdl2grid.logic.model import Logic
 from hdl2grid.logic.reachability import Reachable, explore
 from hdl2grid.nets.partition import MAX_NETS, Drivers, Partition, share_nets
-from hdl2grid.synth.codes.code_stacks import Coding, own_stacks
+from hdl2grid.synth.codes.code_stacks import Encoding, own_stacks
 from hdl2grid.synth.codes.find_codes import find_codes
-from hdl2grid.synth.codes.old_codes import old_coding
+from hdl2grid.synth.codes.old_codes import old_encoding
 from hdl2grid.synth.codes.recode import recode, recode_states
 from hdl2grid.synth.codes.register_groups import Behaviour, Group, find_groups
 from hdl2grid.synth.collectors import forms_of
@@ -221,7 +221,7 @@ class _Choice:
         return TimedMachine(self.logic, mapped.problem, mapped.timed, sources, self.mapper.constant)
 
 
-Codings = dict[Behaviour, tuple[Coding, ...]]
+Encodings = dict[Behaviour, tuple[Encoding, ...]]
 
 
 @dataclass(frozen=True)
@@ -232,7 +232,7 @@ class Prepared:
     reachable: Reachable
     constant: frozenset[int]
     groups: tuple[Group, ...]
-    known: Codings
+    known: Encodings
 
 
 def _choose(start: Prepared, params: SynthParams) -> tuple[_Choice, tuple[CodeReport, ...]]:
@@ -240,7 +240,7 @@ def _choose(start: Prepared, params: SynthParams) -> tuple[_Choice, tuple[CodeRe
     logic, reachable, constant = start.logic, start.reachable, start.constant
     groups, known = start.groups, start.known
     own = Mapper(logic, reachable, constant, params)
-    if not any(not coding.own for found in known.values() for coding in found):
+    if not any(not encoding.own for found in known.values() for encoding in found):
         found = tuple(_code_report(g, known[g.behaviour][0]) for g in groups if g.behaviour in known)
         return _Choice(own, own.best()), found
     choice, best, chosen = _recoded(logic, reachable, groups, known, params)
@@ -259,24 +259,24 @@ def _choose_near(start: Prepared, params: SynthParams, near: Circuit) -> tuple[l
     """The logic in the codes and gates of an earlier circuit, mapped onto its stacks as far as they still do, in
     several ways."""
     logic, reachable, constant, groups = start.logic, start.reachable, start.constant, start.groups
-    codings = []
+    encodings = []
     for group in groups:
-        coding = old_coding(group, logic, near) or next(iter(find_codes(group.behaviour, params.seed)), None)
-        if coding is not None:
-            codings.append((group, coding))
-    found = tuple(_code_report(g, c) for g, c in codings)
-    codings = [(group, coding) for group, coding in codings if not coding.own]
-    if codings:
-        logic = recode(logic, codings)
+        encoding = old_encoding(group, logic, near) or next(iter(find_codes(group.behaviour, params.seed)), None)
+        if encoding is not None:
+            encodings.append((group, encoding))
+    found = tuple(_code_report(g, c) for g, c in encodings)
+    encodings = [(group, encoding) for group, encoding in encodings if not encoding.own]
+    if encodings:
+        logic = recode(logic, encodings)
         reachable = explore(logic, params.joint_states, params.group_states)
         constant = _constant_registers(logic, reachable)
     mapper = Mapper(logic, reachable, constant, params)
     return [_Choice(mapper, mapped) for mapped in mapper.near(near)], found
 
 
-def _codes(groups: Sequence[Group], seed: int) -> Codings:
+def _codes(groups: Sequence[Group], seed: int) -> Encodings:
     """Codes for the groups, by behaviour; groups that behave alike get the same."""
-    known: Codings = {}
+    known: Encodings = {}
     for group in groups:
         if group.behaviour not in known:
             known[group.behaviour] = find_codes(group.behaviour, seed)
@@ -284,27 +284,27 @@ def _codes(groups: Sequence[Group], seed: int) -> Codings:
 
 
 def _recoded(
-    logic: Logic, reachable: Reachable, groups: Sequence[Group], known: Codings, params: SynthParams
-) -> tuple[_Choice, Mapped, dict[Behaviour, Coding]]:
+    logic: Logic, reachable: Reachable, groups: Sequence[Group], known: Encodings, params: SynthParams
+) -> tuple[_Choice, Mapped, dict[Behaviour, Encoding]]:
     """The machine in its best codes. Where a group has several that look alike, each is mapped."""
 
-    def mapper(chosen: dict[Behaviour, Coding]) -> Mapper:
-        codings = [(g, chosen[g.behaviour]) for g in groups if g.behaviour in chosen]
-        codings = [(group, coding) for group, coding in codings if not coding.own]
-        free = recode(logic, codings) if codings else logic
+    def mapper(chosen: dict[Behaviour, Encoding]) -> Mapper:
+        encodings = [(g, chosen[g.behaviour]) for g in groups if g.behaviour in chosen]
+        encodings = [(group, encoding) for group, encoding in encodings if not encoding.own]
+        free = recode(logic, encodings) if encodings else logic
         if reachable.joint is None:
             inside = explore(free, params.joint_states, params.group_states)
         else:
-            inside = recode_states(logic, codings, reachable.joint)
+            inside = recode_states(logic, encodings, reachable.joint)
         return Mapper(free, inside, _constant_registers(free, inside), params)
 
     chosen = {behaviour: found[0] for behaviour, found in known.items()}
     current = mapper(chosen)
     least = None
     for behaviour, found in known.items():
-        for coding in found[1:]:
+        for encoding in found[1:]:
             least = current.first().all_stacks if least is None else least
-            trial = {**chosen, behaviour: coding}
+            trial = {**chosen, behaviour: encoding}
             other = mapper(trial)
             stacks = other.first().all_stacks
             if stacks < least:
@@ -313,22 +313,22 @@ def _recoded(
     return _Choice(current, best), best, chosen
 
 
-def _code_report(group: Group, coding: Coding) -> CodeReport:
+def _code_report(group: Group, encoding: Encoding) -> CodeReport:
     return CodeReport(
         group.name,
         len(group.registers),
-        coding.width,
+        encoding.width,
         group.behaviour.num_states,
-        coding.codes,
-        coding.own,
-        coding.stacks,
-        coding.bound,
-        coding.verdict,
-        coding.proof,
+        encoding.codes,
+        encoding.own,
+        encoding.stacks,
+        encoding.bound,
+        encoding.verdict,
+        encoding.proof,
     )
 
 
-def _kept_report(group: Group, known: Codings) -> CodeReport:
+def _kept_report(group: Group, known: Encodings) -> CodeReport:
     """Of a group that keeps the HDL's code because the whole machine is cheaper so: nothing is proved of it."""
     behaviour, found = group.behaviour, known.get(group.behaviour)
     width, count = len(group.registers), behaviour.num_states

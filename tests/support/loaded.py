@@ -11,7 +11,7 @@ from hdl2grid.verify.hazards import find_hazards
 from support.equivalence import circuit_functions, same_functions, source_functions
 from support.lockstep import compare, sources_of, walk
 
-QUICK = SynthParams(keep_codes=True, search_steps=2000, flat_steps=200_000)
+QUICK = SynthParams(keep_codes=True, search_steps=2000, espp_steps=200_000)
 
 
 def loaded(name: str, names: list[str], function: object) -> Logic:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from hdl2grid.synth.codes.code_basis import Wired, spread, wire
-from hdl2grid.synth.codes.code_stacks import BY_COUNTING, BY_DIMENSION, BY_SPACES, Coding
+from hdl2grid.synth.codes.code_stacks import BY_COUNTING, BY_DIMENSION, BY_SPACES, Encoding
 from hdl2grid.synth.codes.rank_search import Code, RankSearch
 from hdl2grid.synth.codes.register_groups import REGISTER_TERMS
 from hdl2grid.synth.exact.local_cells import Target
@@ -66,7 +66,7 @@ class _Judged:
     sure: int
 
 
-def best_codes(search: RankSearch) -> tuple[Coding, ...]:
+def best_codes(search: RankSearch) -> tuple[Encoding, ...]:
     """The code of fewest stacks, those for sums that are too long among them; then of fewest without those;
     then the best wired. After it the next ones, where it takes more than its stacks."""
     return _Choice(search).best()
@@ -78,7 +78,7 @@ class _Choice:
         self.is_small = len(self.behaviour.here) <= 64  # else cells cannot be told for sure
         self.bound = self.problem.bound(search.excluded)
 
-    def best(self) -> tuple[Coding, ...]:
+    def best(self) -> tuple[Encoding, ...]:
         finals = self._finals()
         own = len(finals) - 1
         order = [(f.made, *f.tried.key[1:]) for f in finals]
@@ -87,18 +87,18 @@ class _Choice:
         first = finals[ranked[0]]
         if first.made == first.sure == self.bound:
             del ranked[1:]
-        found: dict[tuple[int, ...], Coding] = {}
+        found: dict[tuple[int, ...], Encoding] = {}
         for i in ranked:
             if finals[i].made <= first.made + 1 and len(found) < BUDGET.rivals:
-                coding = self._coding(finals[i], i == own)
-                found.setdefault(coding.codes, coding)
+                encoding = self._coding(finals[i], i == own)
+                found.setdefault(encoding.codes, encoding)
         return tuple(found.values())
 
-    def _coding(self, final: _Judged, own: bool) -> Coding:
+    def _coding(self, final: _Judged, own: bool) -> Encoding:
         width, codes = final.tried.width, final.tried.wired.codes
         is_sure = self.is_small or final.tried.key[1] == width * self.behaviour.register_cost
         proof = self._proof() if self.bound >= final.sure and is_sure else ""
-        return Coding(width, codes, final.sure, self.bound, "proved minimal" if proof else "open", proof, own)
+        return Encoding(width, codes, final.sure, self.bound, "proved minimal" if proof else "open", proof, own)
 
     def _proof(self) -> str:
         """The kind of proof that no code has fewer stacks than the bound."""

@@ -25,7 +25,7 @@ BY_SPACES = "exhaustion: no code lies in any space of lower rank"
 
 
 @dataclass(frozen=True)
-class Coding:
+class Encoding:
     """A code: `codes[s]` of `width` bits for state s.
 
     `stacks`: its registers, resets and cells (for more than 64 points, where `verdict` is 'open', at the least);
@@ -123,7 +123,7 @@ class CodeProblem:
         return [ones, *rest]
 
 
-def code_of(behaviour: Behaviour, width: int, codes: Sequence[int], own: bool = False) -> Coding | None:
+def code_of(behaviour: Behaviour, width: int, codes: Sequence[int], own: bool = False) -> Encoding | None:
     """A given code with its stacks; None where the machine is too large for that."""
     problem = CodeProblem(behaviour)
     if not problem.is_packed:
@@ -131,7 +131,7 @@ def code_of(behaviour: Behaviour, width: int, codes: Sequence[int], own: bool = 
     stacks = problem.stacks(codes, width)
     least = problem.least_width
     bound = problem.bound({w: problem.least_rank(w) for w in range(least, max(width, least) + 2)})
-    return Coding(width, tuple(codes), stacks, min(stacks, bound), "open", "", own)
+    return Encoding(width, tuple(codes), stacks, min(stacks, bound), "open", "", own)
 
 
 def own_stacks(behaviour: Behaviour) -> tuple[int, int]:

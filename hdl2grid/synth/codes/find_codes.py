@@ -12,21 +12,21 @@ many states get the code of a shift register (`jump_counters.py`).
 from __future__ import annotations
 
 from hdl2grid.synth.codes.code_choice import best_codes
-from hdl2grid.synth.codes.code_stacks import BY_COUNTING, BY_DIMENSION, CodeProblem, Coding
+from hdl2grid.synth.codes.code_stacks import BY_COUNTING, BY_DIMENSION, CodeProblem, Encoding
 from hdl2grid.synth.codes.jump_counters import jump_code_with_cells, most_bits_inside
-from hdl2grid.synth.codes.pseudoproduct_search import find_flat_codes
+from hdl2grid.synth.codes.pseudoproduct_search import find_espp_codes
 from hdl2grid.synth.codes.rank_search import RankSearch
 from hdl2grid.synth.codes.register_groups import MOST_STATES, Behaviour
 from hdl2grid.synth.gf2 import Basis
 
 
-def find_codes(behaviour: Behaviour, seed: int) -> tuple[Coding, ...]:
+def find_codes(behaviour: Behaviour, seed: int) -> tuple[Encoding, ...]:
     """The best code found, the design's own where no other is clearly better, and others that look nearly as good
     where sums that are too long make it hard to tell; none where the machine is too large for the search."""
     if behaviour.num_states > MOST_STATES:
         return _code_of_ring(behaviour)
     problem = CodeProblem(behaviour)
-    found: tuple[Coding, ...] = ()
+    found: tuple[Encoding, ...] = ()
     given = [(problem.own_width, behaviour.code)]
     bound = problem.base(problem.least_width)
     if problem.is_packed:
@@ -36,9 +36,9 @@ def find_codes(behaviour: Behaviour, seed: int) -> tuple[Coding, ...]:
         if found[0].verdict == "proved minimal":
             return found
         bound = found[0].bound
-        given += [(coding.width, coding.codes) for coding in found]
-    flat = find_flat_codes(behaviour, given, bound, seed)
-    made = [Coding(c.width, c.codes, c.stacks, bound, *_verdict(c.stacks, bound), False, c.flats) for c in flat]
+        given += [(encoding.width, encoding.codes) for encoding in found]
+    flat = find_espp_codes(behaviour, given, bound, seed)
+    made = [Encoding(c.width, c.codes, c.stacks, bound, *_verdict(c.stacks, bound), False, c.flats) for c in flat]
     if len(behaviour.here) > 64:  # nothing is known of the cells that the found ones take
         return (*made, *found[:1])
     return (*found, *made)
@@ -48,7 +48,7 @@ def _verdict(stacks: int, bound: int) -> tuple[str, str]:
     return ("proved minimal", BY_DIMENSION) if stacks <= bound else ("open", "")
 
 
-def _code_of_ring(behaviour: Behaviour) -> tuple[Coding, ...]:
+def _code_of_ring(behaviour: Behaviour) -> tuple[Encoding, ...]:
     """A code for a counter of many states."""
     found = jump_code_with_cells(behaviour)
     if found is None:
@@ -61,4 +61,4 @@ def _code_of_ring(behaviour: Behaviour) -> tuple[Coding, ...]:
     bound = min(cost * w + len(fixed) - 1 - most_bits_inside(inside, n, w) for w in widths)
     stacks = cost * code.width + len(cells)
     verdict, proof = ("proved minimal", BY_COUNTING) if stacks <= bound else ("open", "")
-    return (Coding(code.width, code.codes, stacks, bound, verdict, proof, False, cells),)
+    return (Encoding(code.width, code.codes, stacks, bound, verdict, proof, False, cells),)

@@ -15,7 +15,7 @@ from hdl2grid.circuit.model import Circuit, Level, Stack
 from hdl2grid.logic.model import Logic
 from hdl2grid.sim.compiled import CompiledEngine
 from hdl2grid.sim.pulse_network import Network, network_from_circuit
-from hdl2grid.synth.codes.code_stacks import Coding, code_of
+from hdl2grid.synth.codes.code_stacks import Encoding, code_of
 from hdl2grid.synth.codes.register_groups import Group
 from hdl2grid.synth.gating import word_of
 
@@ -36,7 +36,7 @@ def registers_of(circuit: Circuit) -> dict[str, tuple[str, ...]]:
     }
 
 
-def old_coding(group: Group, logic: Logic, old: Circuit) -> Coding | None:
+def old_encoding(group: Group, logic: Logic, old: Circuit) -> Encoding | None:
     """The code that the old circuit has for a group of registers, each state that both know in its old code and the
     others in the cheapest free ones; None where the old circuit does not tell."""
     words = list(dict.fromkeys(plain_name(word_of(logic.registers[r].name)) for r in group.registers))
@@ -132,17 +132,17 @@ def _run(network: Network, event: str) -> list[int]:
     return codes
 
 
-def _filled(group: Group, width: int, codes: dict[int, int]) -> Coding | None:
+def _filled(group: Group, width: int, codes: dict[int, int]) -> Encoding | None:
     """The old code; states beyond those known take what is left."""
     behaviour = group.behaviour
     rest = [s for s in range(behaviour.num_states) if s not in codes]
     free = [c for c in range(1 << width) if c not in codes.values()]
     if len(free) < len(rest):
         return None
-    best: Coding | None = None
+    best: Encoding | None = None
     for chosen in islice(permutations(free, len(rest)), _MOST_FILLINGS):
         full = codes | dict(zip(rest, chosen, strict=True))
-        coding = code_of(behaviour, width, [full[s] for s in range(behaviour.num_states)])
-        if coding is not None and (best is None or coding.stacks < best.stacks):
-            best = coding
+        encoding = code_of(behaviour, width, [full[s] for s in range(behaviour.num_states)])
+        if encoding is not None and (best is None or encoding.stacks < best.stacks):
+            best = encoding
     return best

@@ -31,7 +31,7 @@ from hdl2grid.synth.rewrite.pseudoproducts import CONSTANT
 
 
 @dataclass(frozen=True)
-class FlatBudget:
+class EsppBudget:
     """Limits of the search. Guessed."""
 
     inputs: int = 11
@@ -66,13 +66,13 @@ class FlatBudget:
     """Long walks for each code."""
 
 
-BUDGET = FlatBudget()
+BUDGET = EsppBudget()
 _COOLING = Linear(hot=1.2, cold=0.1)
 """In ranks. Guessed."""
 
 
 @dataclass(frozen=True)
-class FlatCode:
+class EsppEncoding:
     """A code with flats that do for it: variables are code bits, then the context's signals. `stacks`: they, and the
     registers and resets. `narrow`: their factors were kept short."""
 
@@ -166,9 +166,9 @@ def _expanded(table: tuple[int, ...], count: int) -> list[tuple[Cube, int]]:
     return expand(table, count)
 
 
-def find_flat_codes(
+def find_espp_codes(
     behaviour: Behaviour, given: Sequence[tuple[int, tuple[int, ...]]], bound: int, seed: int
-) -> list[FlatCode]:
+) -> list[EsppEncoding]:
     """The codes of fewest stacks found, best first; `given` (width, codes) are looked at too. Empty where the
     machine is not of a kind for this search. One that takes `bound` stacks ends it."""
     answers = answers_of(behaviour)
@@ -185,7 +185,7 @@ class _Search:
         self.known: dict[tuple[int, tuple[int, ...]], int] = {}
         self.cubes = list(dict.fromkeys(answers.cubes))
 
-    def run(self, given: Sequence[tuple[int, tuple[int, ...]]]) -> list[FlatCode]:
+    def run(self, given: Sequence[tuple[int, tuple[int, ...]]]) -> list[EsppEncoding]:
         tried: list[tuple[int, int, tuple[int, ...]]] = []
         for width, codes in self._candidates(given):
             tried.append((self._price(width, codes), width, codes))
@@ -252,7 +252,7 @@ class _Search:
                 terms.add((*state, *(1 << (width + v) | (CONSTANT if bit else 0) for v, bit in cube)), mask)
         return terms
 
-    def _long(self, width: int, codes: tuple[int, ...], narrow: bool) -> FlatCode:
+    def _long(self, width: int, codes: tuple[int, ...], narrow: bool) -> EsppEncoding:
         best: Terms | None = None
         for number in range(1 if narrow else BUDGET.long_tries):
             terms = self._cover(width, codes)
@@ -261,7 +261,7 @@ class _Search:
                 best = terms
         assert best is not None
         flats = tuple(flat for flat, _ in best.listed())
-        return FlatCode(width, codes, flats, self.behaviour.register_cost * width + len(flats), narrow)
+        return EsppEncoding(width, codes, flats, self.behaviour.register_cost * width + len(flats), narrow)
 
     def _annealed(self, width: int) -> Iterator[tuple[int, ...]]:
         """Codes of small rank sums, one for each restart."""

@@ -13,7 +13,7 @@ from hdl2grid.logic.reachability import Group as ReachableGroup
 from hdl2grid.logic.reachability import Reachable, States
 from hdl2grid.logic.xag import AND, XOR, Literal, XagBuilder
 from hdl2grid.synth.codes.code_basis import spread
-from hdl2grid.synth.codes.code_stacks import Coding
+from hdl2grid.synth.codes.code_stacks import Encoding
 from hdl2grid.synth.codes.register_groups import Group, evaluate, node_supports
 from hdl2grid.synth.gating import word_of
 from hdl2grid.synth.gf2 import Coordinates, bits
@@ -25,28 +25,28 @@ _MOST_PLANES = 9
 """Variables of which all affine functions, 2^10, are looked at as factors. Guessed."""
 
 
-def recode(logic: Logic, codings: Sequence[tuple[Group, Coding]]) -> Logic:
+def recode(logic: Logic, encodings: Sequence[tuple[Group, Encoding]]) -> Logic:
     """Put groups into their codes. The first state and what a reset gives stay the same states."""
-    return _Recoder(logic, codings).run()
+    return _Recoder(logic, encodings).run()
 
 
-def recode_states(logic: Logic, codings: Sequence[tuple[Group, Coding]], joint: States) -> Reachable:
-    """What is reachable in `recode(logic, codings)`, from all joint states of `logic`."""
-    heads = {group.registers[0]: number for number, (group, _) in enumerate(codings)}
-    gone = {r for group, _ in codings for r in group.registers}
+def recode_states(logic: Logic, encodings: Sequence[tuple[Group, Encoding]], joint: States) -> Reachable:
+    """What is reachable in `recode(logic, encodings)`, from all joint states of `logic`."""
+    heads = {group.registers[0]: number for number, (group, _) in enumerate(encodings)}
+    gone = {r for group, _ in encodings for r in group.registers}
     found = np.zeros(len(joint), dtype=np.uint64)
     place = 0
     for i in range(len(logic.registers)):
         if i in heads:
-            group, coding = codings[heads[i]]
+            group, encoding = encodings[heads[i]]
             old = np.zeros(len(joint), dtype=np.uint64)
             for b, r in enumerate(group.registers):
                 old |= (joint >> np.uint64(r) & np.uint64(1)) << np.uint64(b)
             states = np.array(group.states, dtype=np.uint64)
             order = np.argsort(states)
             number = order[np.searchsorted(states[order], old)]
-            found |= np.array(coding.codes, dtype=np.uint64)[number] << np.uint64(place)
-            place += coding.width
+            found |= np.array(encoding.codes, dtype=np.uint64)[number] << np.uint64(place)
+            place += encoding.width
         elif i not in gone:
             found |= (joint >> np.uint64(i) & np.uint64(1)) << np.uint64(place)
             place += 1
@@ -55,21 +55,21 @@ def recode_states(logic: Logic, codings: Sequence[tuple[Group, Coding]], joint: 
 
 
 class _Recoder:
-    def __init__(self, logic: Logic, codings: Sequence[tuple[Group, Coding]]) -> None:
-        self.logic, self.codings = logic, codings
+    def __init__(self, logic: Logic, encodings: Sequence[tuple[Group, Encoding]]) -> None:
+        self.logic, self.encodings = logic, encodings
         self.supports = node_supports(logic.xag)
         self.builder = XagBuilder()
         self.new: dict[int, Literal] = {0: 0}
         self.code_bits: list[list[Literal]] = []
         self.masks: list[int] = []
-        self.cuts = {node: (i, k) for i, (g, c) in enumerate(codings) if c.flats for node, k in g.cuts}
+        self.cuts = {node: (i, k) for i, (g, c) in enumerate(encodings) if c.flats for node, k in g.cuts}
         self.flat_forms: dict[int, tuple[list[Literal], list[Literal]]] = {}
 
     def run(self) -> Logic:
         names = self._variables()
         registers: list[RegisterBit] = []
-        heads = {group.registers[0]: number for number, (group, _) in enumerate(self.codings)}
-        gone = {r for group, _ in self.codings for r in group.registers}
+        heads = {group.registers[0]: number for number, (group, _) in enumerate(self.encodings)}
+        gone = {r for group, _ in self.encodings for r in group.registers}
         for i, register in enumerate(self.logic.registers):
             if i in heads:
                 registers += self._group(heads[i], names[heads[i]])
@@ -88,17 +88,17 @@ class _Recoder:
     def _variables(self) -> list[list[str]]:
         """Variables for all inputs and registers; the names of each group's new registers."""
         taken = {r.name for r in self.logic.registers} | {i.name for i in self.logic.inputs}
-        gone = {r for group, _ in self.codings for r in group.registers}
+        gone = {r for group, _ in self.encodings for r in group.registers}
         kept: list[InputBit | RegisterBit] = [*self.logic.inputs]
         kept += [r for i, r in enumerate(self.logic.registers) if i not in gone]
         for bit in kept:
             self.new[bit.literal >> 1] = self.builder.variable(bit.name)
         names = []
-        for group, coding in self.codings:
+        for group, encoding in self.encodings:
             word = f"{word_of(self.logic.registers[group.registers[0]].name)}.code"
             while any(word_of(name) == word for name in taken):
                 word += "'"
-            made = [f"{word}[{j}]" if coding.width > 1 else word for j in range(coding.width)]
+            made = [f"{word}[{j}]" if encoding.width > 1 else word for j in range(encoding.width)]
             taken.update(made)
             names.append(made)
             self.code_bits.append([self.builder.variable(name) for name in made])
@@ -134,18 +134,18 @@ class _Recoder:
         return [self.new[root >> 1] ^ (root & 1) for root in roots]
 
     def _from_table(self, node: int, number: int) -> Literal:
-        group, coding = self.codings[number]
+        group, encoding = self.encodings[number]
         columns = {
             self.logic.registers[r].literal >> 1: sum((s >> b & 1) << i for i, s in enumerate(group.states))
             for b, r in enumerate(group.registers)
         }
         ones = (1 << len(group.states)) - 1
         value = evaluate(self.logic.xag, [2 * node], columns, ones)[0]
-        code = [sum((c >> j & 1) << i for i, c in enumerate(coding.codes)) for j in range(coding.width)]
+        code = [sum((c >> j & 1) << i for i, c in enumerate(encoding.codes)) for j in range(encoding.width)]
         return from_table(self.builder, self.code_bits[number], code, value, ones)
 
     def _group(self, number: int, names: Sequence[str]) -> list[RegisterBit]:
-        group, coding = self.codings[number]
+        group, encoding = self.encodings[number]
         behaviour = group.behaviour
         first = self.logic.registers[group.registers[0]]
         held = self.code_bits[number]
@@ -156,48 +156,48 @@ class _Recoder:
                 names[j],
                 held[j],
                 self.builder.mux(select, taken[j], held[j]),
-                coding.codes[behaviour.first] >> j & 1,
+                encoding.codes[behaviour.first] >> j & 1,
                 first.domain,
                 first.resettable,
                 first.source,
             )
-            for j in range(coding.width)
+            for j in range(encoding.width)
         ]
 
     def _next(self, number: int) -> list[Literal]:
         """The code after a tick on which the group moves."""
-        group, coding = self.codings[number]
+        group, encoding = self.encodings[number]
         behaviour = group.behaviour
-        if coding.flats:
+        if encoding.flats:
             return self._from_flats(number)[0]
         if len(behaviour.here) > _MOST_TABLE:
             return self._next_by_states(number)
         literals = self._literals(number)
         points = range(len(behaviour.here))
-        now = [sum((coding.codes[behaviour.here[p]] >> j & 1) << p for p in points) for j in range(coding.width)]
-        then = [sum((coding.codes[behaviour.after[p]] >> j & 1) << p for p in points) for j in range(coding.width)]
+        now = [sum((encoding.codes[behaviour.here[p]] >> j & 1) << p for p in points) for j in range(encoding.width)]
+        then = [sum((encoding.codes[behaviour.after[p]] >> j & 1) << p for p in points) for j in range(encoding.width)]
         ones = (1 << len(points)) - 1
         return [from_table(self.builder, literals, [*now, *behaviour.context], v, ones) for v in then]
 
     def _literals(self, number: int) -> list[Literal]:
         """The group's code bits and its context, of which registers may have got another code themselves."""
-        group = self.codings[number][0]
+        group = self.encodings[number][0]
         signals = [r.literal for r in self.logic.registers] + [i.literal for i in self.logic.inputs]
         return [*self.code_bits[number], *self._moved([signals[s - 1] for s in group.context])]
 
     def _from_flats(self, number: int) -> tuple[list[Literal], list[Literal]]:
-        """The code after a tick and the wanted functions, as sums of the coding's flats and affine functions."""
+        """The code after a tick and the wanted functions, as sums of the encoding's flats and affine functions."""
         if number not in self.flat_forms:
-            group, coding = self.codings[number]
+            group, encoding = self.encodings[number]
             behaviour = group.behaviour
             ones = (1 << len(behaviour.here)) - 1
-            now = [spread(coding.codes, j, behaviour.here) for j in range(coding.width)]
-            then = [spread(coding.codes, j, behaviour.after) for j in range(coding.width)]
+            now = [spread(encoding.codes, j, behaviour.here) for j in range(encoding.width)]
+            then = [spread(encoding.codes, j, behaviour.after) for j in range(encoding.width)]
             columns, literals = [*now, *behaviour.context], self._literals(number)
             known: dict[tuple[int, ...], int] = {(): ones, **{(i,): c for i, c in enumerate(columns)}}
             made = dict.fromkeys(known, 1) | {(i,): x for i, x in enumerate(literals)}
-            met = {canonical(flat) for flat in coding.flats}
-            for k, flat in enumerate(coding.flats):
+            met = {canonical(flat) for flat in encoding.flats}
+            for k, flat in enumerate(encoding.flats):
                 value, factors = ones, []
                 for row in _ordered(flat, met):
                     terms: list[tuple[int, ...]] = [(i,) for i in bits(row & ~CONSTANT)]
@@ -209,18 +209,18 @@ class _Recoder:
                     value &= vector
                 known[-1, k], made[-1, k] = value, self.builder.and_all(factors)
             values = _sums_of(known, [*then, *behaviour.wanted], ones)
-            assert None not in values, "the coding's flats do for it"
+            assert None not in values, "the encoding's flats do for it"
             built = [self.builder.xor_all([made[term] for term in terms or ()]) for terms in values]
-            self.flat_forms[number] = built[: coding.width], built[coding.width :]
+            self.flat_forms[number] = built[: encoding.width], built[encoding.width :]
         return self.flat_forms[number]
 
     def _next_by_states(self, number: int) -> list[Literal]:
         """As `_next`: the old next state, and the code of that."""
-        group, coding = self.codings[number]
+        group, encoding = self.encodings[number]
         data = self._moved([self.logic.registers[r].data for r in group.registers])
         ones = (1 << len(group.states)) - 1
         old = [sum((s >> b & 1) << i for i, s in enumerate(group.states)) for b in range(len(group.registers))]
-        new = [sum((c >> j & 1) << i for i, c in enumerate(coding.codes)) for j in range(coding.width)]
+        new = [sum((c >> j & 1) << i for i, c in enumerate(encoding.codes)) for j in range(encoding.width)]
         return [from_table(self.builder, data, old, v, ones) for v in new]
 
 

@@ -1,4 +1,4 @@
-"""First covers: a function as an exclusive sum of flats, before it is made small.
+"""First covers: a function as an ESPP, before it is made small.
 
 A function of few variables is taken apart variable by variable, each time by the best of Shannon's and the two
 Davio expansions (T. Sasao, P. Besslich, "On the complexity of mod-2 sum PLA's", IEEE Trans. Computers 39, 1990:
@@ -31,7 +31,7 @@ _LEAST_STALL, _STALL_SHARE = 1_000_000, 5
 
 
 def cover(network: Network, form: Form, place: dict[int, int]) -> Sum | None:
-    """`form` as an exclusive sum of flats, up to an affine function; rows name variables by `place`. None where
+    """`form` as an ESPP, up to an affine function; rows name variables by `place`. None where
     it gets too long."""
     signals = bits(network.support([form]))
     if len(signals) <= TABLE_VARIABLES:
@@ -174,7 +174,7 @@ def _times(left: Sum, right: Sum) -> Sum | None:
 
 
 def _as_affine(terms: Sum) -> Flat | None:
-    """A sum of flats of at most one row as one such flat; None where there is a larger flat, or it is constant."""
+    """An ESPP of flats of at most one row as one such flat; None where there is a larger flat, or it is constant."""
     total = 0
     for flat in terms:
         if len(flat) > 1:

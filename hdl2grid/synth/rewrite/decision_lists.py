@@ -18,7 +18,7 @@ from hdl2grid.base.rng import SplitMix64
 from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.network import ONE, PRODUCT, ZERO, Form, Network
 from hdl2grid.synth.rewrite.equivalence import difference
-from hdl2grid.synth.rewrite.sink_groups import FlatGroup
+from hdl2grid.synth.rewrite.sink_groups import SinkGroup
 from hdl2grid.synth.rewrite.trials import Context, Trial, with_forms
 from hdl2grid.synth.sinks import Problem
 
@@ -38,7 +38,7 @@ _MOST_TRIES = 12
 """Times that a list is looked for again with the levels that showed it wrong (guessed)."""
 
 
-def as_decision_lists(problem: Problem, group: FlatGroup, context: Context) -> list[Trial]:
+def as_decision_lists(problem: Problem, group: SinkGroup, context: Context) -> list[Trial]:
     """Those of the group's sinks that are decision lists, as such."""
     lists = decision_lists(context.whole.network, [context.whole.sinks[i].form for i in group.sinks])
     return [with_forms({group.sinks[k]: form for k, form in lists.items()})] if lists else []

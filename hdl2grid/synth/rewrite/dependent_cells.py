@@ -14,7 +14,7 @@ from functools import partial
 from hdl2grid.synth.gf2 import Coordinates, bits
 from hdl2grid.synth.network import Form, Network
 from hdl2grid.synth.rewrite.covers import table_variable
-from hdl2grid.synth.rewrite.sink_groups import FlatGroup
+from hdl2grid.synth.rewrite.sink_groups import SinkGroup
 from hdl2grid.synth.rewrite.trials import Context, Trial
 from hdl2grid.synth.sinks import Problem
 
@@ -24,7 +24,7 @@ _MOST_CELLS = 600
 """Cells that are compared at a time: as many rows of elimination (guessed)."""
 
 
-def without_dependent(problem: Problem, group: FlatGroup, context: Context) -> Iterator[Trial]:
+def without_dependent(problem: Problem, group: SinkGroup, context: Context) -> Iterator[Trial]:
     """The problem without cells that others replace."""
     network = problem.network
     cells = network.cone([s.form for s in problem.sinks])

@@ -17,12 +17,12 @@ from hdl2grid.synth.rewrite.lookahead import looked_ahead
 from hdl2grid.synth.rewrite.recover_structure import structured
 from hdl2grid.synth.rewrite.share_pseudoproducts import as_sums
 from hdl2grid.synth.rewrite.shorter_sums import with_shorter_sums
-from hdl2grid.synth.rewrite.sink_groups import EVERYTHING, FlatGroup, alone, flat_groups
+from hdl2grid.synth.rewrite.sink_groups import EVERYTHING, SinkGroup, alone, groups_of_sinks
 from hdl2grid.synth.rewrite.trials import Context, Cost, Rewrite, Trial, cheapest, with_forms
 from hdl2grid.synth.sinks import Problem
 
 
-def as_written(problem: Problem, group: FlatGroup, context: Context) -> list[Trial]:
+def as_written(problem: Problem, group: SinkGroup, context: Context) -> list[Trial]:
     """The group as the design says it, with the carries of adders as products or as stacks of their own."""
     return [with_forms({i: p.sinks[i].form for i in group.sinks}) for p in (context.whole, *context.others)]
 
@@ -67,9 +67,9 @@ def rewritten(problem: Problem, context: Context, cost: Cost) -> Problem:
 
     Groups that were cut from larger ones are looked at without the rest, and kept if the whole gets cheaper.
     """
-    groups = list(flat_groups(context.whole))
-    steps = context.params.flat_steps // max(1, len(groups))
-    context = replace(context, params=replace(context.params, flat_steps=steps))
+    groups = list(groups_of_sinks(context.whole))
+    steps = context.params.espp_steps // max(1, len(groups))
+    context = replace(context, params=replace(context.params, espp_steps=steps))
     best = problem
     for group in (*groups, EVERYTHING):
         if group is not EVERYTHING and _is_least(best, group):
@@ -78,7 +78,7 @@ def rewritten(problem: Problem, context: Context, cost: Cost) -> Problem:
     return best
 
 
-def _one_by_one(problem: Problem, group: FlatGroup, context: Context, cost: Cost) -> Problem:
+def _one_by_one(problem: Problem, group: SinkGroup, context: Context, cost: Cost) -> Problem:
     """`problem` after every rewrite of one group's sinks, as cheap as they are without the other sinks."""
 
     def cost_here(trial: Problem) -> int:
@@ -109,7 +109,7 @@ def tell(rewrite: str, is_taken: bool, seconds: float) -> None:
     LOG.debug("%s", rewrite, extra={"is_taken": is_taken, "seconds": seconds})
 
 
-def _is_least(problem: Problem, group: FlatGroup) -> bool:
+def _is_least(problem: Problem, group: SinkGroup) -> bool:
     """True where one level of cells takes no more than the dimension of what the group wants beyond affine."""
     network = problem.network
     forms = [problem.sinks[i].form for i in group.sinks]

@@ -22,7 +22,7 @@ from numba import njit
 
 from hdl2grid.synth.gf2 import Basis, Coordinates, bits, light_basis
 from hdl2grid.synth.network import EXACTLY_ONE, ONE, PRODUCT, Form, Network
-from hdl2grid.synth.rewrite.sink_groups import FlatGroup
+from hdl2grid.synth.rewrite.sink_groups import SinkGroup
 from hdl2grid.synth.rewrite.trials import Context, Trial
 from hdl2grid.synth.sinks import Problem
 
@@ -50,7 +50,7 @@ class _Bundle:
     signals: dict[int, None]
 
 
-def bundled(problem: Problem, group: FlatGroup, context: Context) -> Iterator[Trial]:
+def bundled(problem: Problem, group: SinkGroup, context: Context) -> Iterator[Trial]:
     """The problem with products bundled; then each space's by themselves, for long sums may make some bundles dearer
     than what they replace."""
     terms = _terms(problem)

@@ -16,7 +16,7 @@ from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.network import Form, Network
 from hdl2grid.synth.rewrite.recover_structure import recovered
 from hdl2grid.synth.rewrite.share_pseudoproducts import sums_of
-from hdl2grid.synth.rewrite.sink_groups import FlatGroup
+from hdl2grid.synth.rewrite.sink_groups import SinkGroup
 from hdl2grid.synth.rewrite.trials import Context, Known, Trial, with_forms
 from hdl2grid.synth.sinks import Problem
 
@@ -28,10 +28,10 @@ _HUB_SHARE = 20
 """A hub gets this share of the steps of a walk (guessed)."""
 
 
-def with_hubs(problem: Problem, group: FlatGroup, context: Context) -> Iterator[Trial]:
+def with_hubs(problem: Problem, group: SinkGroup, context: Context) -> Iterator[Trial]:
     """The group's forms with all their hubs made anew, one way after the other. A hub is a cell that at least three
     others read and that reads cells itself."""
-    params = replace(context.params, flat_steps=context.params.flat_steps // _HUB_SHARE)
+    params = replace(context.params, espp_steps=context.params.espp_steps // _HUB_SHARE)
     for whole in (context.whole, *context.others):
         network, forms = whole.network, [whole.sinks[i].form for i in group.sinks]
         hubs = _hubs(network, forms)

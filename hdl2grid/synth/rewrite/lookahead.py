@@ -18,7 +18,7 @@ from itertools import product
 
 from hdl2grid.synth.gf2 import Basis, bits
 from hdl2grid.synth.network import ONE, PRODUCT, ZERO, Form, Network
-from hdl2grid.synth.rewrite.sink_groups import FlatGroup
+from hdl2grid.synth.rewrite.sink_groups import SinkGroup
 from hdl2grid.synth.rewrite.trials import Context, Trial, with_forms
 from hdl2grid.synth.sinks import Problem
 
@@ -36,7 +36,7 @@ _DEEP = 4
 """Levels of cells from which a look-ahead is tried: fewer need few buffers (guessed)."""
 
 
-def looked_ahead(problem: Problem, group: FlatGroup, context: Context) -> list[Trial]:
+def looked_ahead(problem: Problem, group: SinkGroup, context: Context) -> list[Trial]:
     """The group's forms in few levels, where they are in many."""
     network = context.whole.network
     forms = [context.whole.sinks[i].form for i in group.sinks]

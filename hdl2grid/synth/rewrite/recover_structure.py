@@ -23,7 +23,7 @@ from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.lowering import conjunction
 from hdl2grid.synth.network import ONE, ZERO, Form, Network
 from hdl2grid.synth.rewrite.covers import table_variable
-from hdl2grid.synth.rewrite.sink_groups import FlatGroup
+from hdl2grid.synth.rewrite.sink_groups import SinkGroup
 from hdl2grid.synth.rewrite.symmetric import count_bits, one_stack
 from hdl2grid.synth.rewrite.trials import Context, Trial, with_forms
 from hdl2grid.synth.sinks import Problem
@@ -73,7 +73,7 @@ def recovered(network: Network, form: Form, loose: bool = True) -> Form | None:
         return None
 
 
-def structured(problem: Problem, group: FlatGroup, context: Context) -> Iterator[Trial]:
+def structured(problem: Problem, group: SinkGroup, context: Context) -> Iterator[Trial]:
     """The group's sinks with the structure found in their functions, in one or two ways; then one sink at a time."""
     ways = _ways(context, group)
     for found in ways:
@@ -83,7 +83,7 @@ def structured(problem: Problem, group: FlatGroup, context: Context) -> Iterator
             yield with_forms({i: found[i]})
 
 
-def _ways(context: Context, group: FlatGroup) -> list[dict[int, Form]]:
+def _ways(context: Context, group: SinkGroup) -> list[dict[int, Form]]:
     """Forms for the sinks of a group in whose functions structure was found: one or two ways."""
     ways: list[dict[int, Form]] = []
     for loose in (True, False) if context.structure else ():

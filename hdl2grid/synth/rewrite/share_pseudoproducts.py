@@ -14,8 +14,8 @@ from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.network import ONE, Form, Network
 from hdl2grid.synth.rewrite.covers import Sum, Terms, cover
 from hdl2grid.synth.rewrite.pseudoproducts import MOST_VARIABLES
-from hdl2grid.synth.rewrite.sink_groups import FlatGroup
-from hdl2grid.synth.rewrite.split_products import split_flats
+from hdl2grid.synth.rewrite.sink_groups import SinkGroup
+from hdl2grid.synth.rewrite.split_products import split_pseudoproducts
 from hdl2grid.synth.rewrite.trials import Context, Known, Listed, Trial, with_forms
 from hdl2grid.synth.sinks import Problem
 
@@ -25,8 +25,8 @@ _MOST_ROUNDS = 6
 """Walks one after the other while each finds fewer terms (guessed)."""
 
 
-def as_sums(problem: Problem, group: FlatGroup, context: Context) -> Iterator[Trial]:
-    """The group's sinks as exclusive sums of flats, in two or three ways."""
+def as_sums(problem: Problem, group: SinkGroup, context: Context) -> Iterator[Trial]:
+    """The group's sinks as ESPPs, in two or three ways."""
     forms = [context.whole.sinks[i].form for i in group.sinks]
     for made in sums_of(context.whole.network, forms, context.params, context.known, group.is_cut):
         yield with_forms(dict(zip(group.sinks, made, strict=True)))
@@ -35,11 +35,11 @@ def as_sums(problem: Problem, group: FlatGroup, context: Context) -> Iterator[Tr
 def sums_of(
     network: Network, forms: Sequence[Form], params: SynthParams, known: Known, is_cut: bool = False
 ) -> Iterator[list[Form]]:
-    """The forms as exclusive sums of flats; none where they have too many variables."""
+    """The forms as ESPPs; none where they have too many variables."""
     signals = bits(network.support(forms))
     if len(signals) > MOST_VARIABLES:
         return
-    key = _structure(network, forms), params.flat_steps, params.seed, is_cut
+    key = _structure(network, forms), params.espp_steps, params.seed, is_cut
     if key not in known:
         known[key] = tuple(_sums(network, forms, signals, params, is_cut))
     for terms in known[key]:
@@ -70,7 +70,7 @@ def _sums(
     for flat, mask in sorted(masks.items(), key=lambda item: (len(item[0]), item)):
         start.add(flat, mask)
     narrow = start.copy()
-    narrow.walk(params.flat_steps, params.seed, True)
+    narrow.walk(params.espp_steps, params.seed, True)
     yield tuple(narrow.listed())
     if may_part and len(forms) > 1:
         yield _apart(covers, params)
@@ -86,7 +86,7 @@ def _apart(covers: Sequence[Sum], params: SynthParams) -> Listed:
         own = Terms(len(terms))
         for flat in sorted(terms, key=lambda flat: (len(flat), flat)):
             own.add(flat, 1)
-        own.walk(params.flat_steps // len(covers), params.seed, True)
+        own.walk(params.espp_steps // len(covers), params.seed, True)
         for flat, _ in own.listed():
             masks[flat] = masks.get(flat, 0) | 1 << t
     return tuple(sorted(masks.items(), key=lambda term: (len(term[0]), term)))
@@ -97,7 +97,7 @@ def _widened(terms: Terms, params: SynthParams) -> Terms:
     wide = terms.copy()
     for number in range(_MOST_ROUNDS):
         before = wide.count
-        wide.walk(params.flat_steps, params.seed + number, False)
+        wide.walk(params.espp_steps, params.seed + number, False)
         if wide.count == before and number:
             break
     return wide
@@ -106,7 +106,7 @@ def _widened(terms: Terms, params: SynthParams) -> Terms:
 def _placed(network: Network, forms: Sequence[Form], signals: Sequence[int], terms: Listed) -> list[Form]:
     """The terms as cells; forms that equal the given ones."""
     made = [0] * len(forms)
-    parts = split_flats((flat for flat, _ in terms), network.max_toggles)
+    parts = split_pseudoproducts((flat for flat, _ in terms), network.max_toggles)
     for flat, mask in terms:
         cell = network.product([_product(network, part, signals) for part in parts.get(flat, (flat,))])
         for t in bits(mask):

@@ -22,7 +22,7 @@ from hdl2grid.synth.exact.local_cells import Target
 from hdl2grid.synth.exact.one_level import lightest_masks
 from hdl2grid.synth.gf2 import Basis, Coordinates, bits
 from hdl2grid.synth.network import COLLECTOR, EXACTLY_ONE, PRODUCT, Form, Network
-from hdl2grid.synth.rewrite.sink_groups import FlatGroup
+from hdl2grid.synth.rewrite.sink_groups import SinkGroup
 from hdl2grid.synth.rewrite.trials import Context, Trial
 from hdl2grid.synth.sinks import OUTPUT, REGISTER, Problem
 
@@ -42,7 +42,7 @@ _PRICES = Prices(excess=3)
 """A term above a sink's limit costs less than usual: drivers may yet be joined for it (guessed)."""
 
 
-def with_shorter_sums(problem: Problem, group: FlatGroup, context: Context) -> list[Trial]:
+def with_shorter_sums(problem: Problem, group: SinkGroup, context: Context) -> list[Trial]:
     """The problem with other cells, of which the sinks are shorter sums."""
     return [lambda best: shorter_sums(best, context.long, context.states_of, context.params.seed)]
 

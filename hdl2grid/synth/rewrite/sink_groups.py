@@ -20,18 +20,18 @@ _LEAST_SUPPORT = 3
 
 
 @dataclass(frozen=True)
-class FlatGroup:
+class SinkGroup:
     """Sinks (positions in the problem, ascending). `is_cut`: others read their variables too."""
 
     sinks: tuple[int, ...]
     is_cut: bool
 
 
-EVERYTHING = FlatGroup((), False)
+EVERYTHING = SinkGroup((), False)
 """All sinks, for rewrites that run once."""
 
 
-def flat_groups(whole: Problem) -> Iterator[FlatGroup]:
+def groups_of_sinks(whole: Problem) -> Iterator[SinkGroup]:
     """Sinks that read one another's variables. Where these are too many for the kernel's words, they are cut into
     groups of sinks that read nearly the same variables, and one of those that read too many."""
     network = whole.network
@@ -47,9 +47,9 @@ def flat_groups(whole: Problem) -> Iterator[FlatGroup]:
         for i in members:
             joined |= supports[i]
         if joined.bit_count() <= MOST_VARIABLES and len(members) <= _MOST_OUTPUTS:
-            yield FlatGroup(tuple(members), False)
+            yield SinkGroup(tuple(members), False)
         else:
-            yield from (FlatGroup(tuple(group), True) for group in _alike(members, supports))
+            yield from (SinkGroup(tuple(group), True) for group in _alike(members, supports))
 
 
 def _alike(members: Sequence[int], supports: dict[int, int]) -> list[list[int]]:
@@ -75,7 +75,7 @@ def _alike(members: Sequence[int], supports: dict[int, int]) -> list[list[int]]:
     return sorted(map(sorted, [*groups, large] if large else groups))
 
 
-def alone(problem: Problem, group: FlatGroup) -> Problem:
+def alone(problem: Problem, group: SinkGroup) -> Problem:
     """The problem with the group's sinks only; registers beside them stand still."""
     if not group.is_cut:
         return problem

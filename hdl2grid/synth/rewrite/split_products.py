@@ -18,7 +18,7 @@ _DEEPEST = 2
 """Times that what shared rows leave of flats is cut in the same way (guessed)."""
 
 
-def split_flats(flats: Iterable[Rows], width: int) -> Parts:
+def split_pseudoproducts(flats: Iterable[Rows], width: int) -> Parts:
     """For each flat of more than `width` rows the parts, of at most `width` rows each, that it is cut into. A row has
     its constant in bit 63."""
     wide = [flat for flat in dict.fromkeys(flats) if len(flat) > width]

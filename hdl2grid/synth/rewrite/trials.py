@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from hdl2grid.synth.exact.blocks import StatesOf
 from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.network import Form
-from hdl2grid.synth.rewrite.sink_groups import FlatGroup
+from hdl2grid.synth.rewrite.sink_groups import SinkGroup
 from hdl2grid.synth.sinks import Problem
 
 Listed = tuple[tuple[tuple[int, ...], int], ...]
@@ -28,7 +28,7 @@ class Context:
     """What the rewrites of one problem share.
 
     `whole` is the problem before its blocks were mapped: functions are taken from there. `others` are the same sinks
-    as other cells of the same network. `params.flat_steps` is for one group. `known` keeps sums between problems.
+    as other cells of the same network. `params.espp_steps` is for one group. `known` keeps sums between problems.
     `structure`: structure is looked for in tables. `states_of` gives the states of variables, `long` are forms that are
     too long (for rewrites of long sums).
     """
@@ -42,7 +42,7 @@ class Context:
     long: Collection[Form] = ()
 
 
-Rewrite = Callable[[Problem, FlatGroup, Context], Iterable[Trial]]
+Rewrite = Callable[[Problem, SinkGroup, Context], Iterable[Trial]]
 """Trials for a group of sinks; the problem is the cheapest when the rewrite begins."""
 
 

@@ -1,4 +1,4 @@
-"""Exclusive sums of flats: sound, and as small as published figures and bounds allow."""
+"""ESPPs (exclusive-or sums of pseudoproducts): sound, and as small as published figures and bounds allow."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from hdl2grid.verify.hazards import find_hazards
 
 DATA = os.environ.get("HDL2GRID_CHECK_DATA", "")
 QUICK = SynthParams(
-    toggle_terms=999, register_terms=999, pixel_terms=999, keep_codes=True, search_steps=2000, flat_steps=200_000
+    toggle_terms=999, register_terms=999, pixel_terms=999, keep_codes=True, search_steps=2000, espp_steps=200_000
 )
 needs_data = pytest.mark.skipif(not DATA, reason="HDL2GRID_CHECK_DATA is not set")
 
@@ -140,7 +140,7 @@ def values(terms: Terms) -> list[int]:
 @pytest.mark.parametrize("seed", (100, 103, 104, 106))
 def test_random_machines_within_four_colours(seed: int) -> None:
     logic = random_logic(seed, most_nodes=200)
-    made = synthesise(logic, sources_of(logic), SynthParams(search_steps=2000, flat_steps=50_000))
+    made = synthesise(logic, sources_of(logic), SynthParams(search_steps=2000, espp_steps=50_000))
     assert find_hazards(made.circuit).is_safe_by_structure
     compare(logic, made.circuit, walk(logic, 200, seed))
 
