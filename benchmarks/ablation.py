@@ -1,6 +1,7 @@
 """What each rewrite of synthesis is worth: every set of machines with all rewrites, and with each left out in turn.
 
     python benchmarks/ablation.py [--data FOLDER] [--set NAME ...] [--only REWRITE ...]
+    python benchmarks/ablation.py --layout ...     # the mechanisms of layout instead: see ablation_layout.py
 
 The rewrites are those of `hdl2grid.synth.rewrite.driver.NAMES`. FOLDER (default: the environment's
 HDL2GRID_CHECK_DATA) holds published circuits; without it, their sets are left out.
@@ -24,6 +25,7 @@ from __future__ import annotations
 import argparse
 import logging
 import os
+import sys
 import time
 from collections import Counter
 from collections.abc import Iterator, Sequence
@@ -32,6 +34,7 @@ from pathlib import Path
 from statistics import geometric_mean
 from typing import Any
 
+import ablation_layout
 import unlisted
 import with_support  # noqa: F401
 from record import save
@@ -281,6 +284,8 @@ def markdown(found: dict[str, list[dict[str, Any]]], names: Sequence[str]) -> st
 
 
 def main() -> None:
+    if "--layout" in sys.argv[1:]:
+        sys.exit(ablation_layout.main([one for one in sys.argv[1:] if one != "--layout"]))
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--data", default=os.environ.get("HDL2GRID_CHECK_DATA", ""))
     parser.add_argument("--set", action="append", choices=SETS)
