@@ -30,7 +30,7 @@ from hdl2grid.base.target import STYLES, load_target
 from hdl2grid.design.load import shipped_designs
 from hdl2grid.design.machine import Machine
 from hdl2grid.flow import FlowOptions, layout_job, map_machine
-from hdl2grid.layout.matched_blocks import find_repeats
+from hdl2grid.layout.matched_blocks import find_matched_blocks
 from hdl2grid.layout.not_placed import NotPlaced
 from hdl2grid.layout.regime import Regime, regime_of
 from hdl2grid.layout.retries import place_circuits
@@ -95,7 +95,7 @@ def has(mechanism: str, case: Case, netlist: Netlist, params_limited: bool) -> b
     if mechanism == "line sieve":
         return bool(regime.efforts[case.effort].sieve)
     if mechanism.startswith("matched"):
-        return regime.matched_blocks and bool(find_repeats(netlist))
+        return regime.matched_blocks and bool(find_matched_blocks(netlist))
     return MECHANISMS[mechanism](regime) != regime
 
 
