@@ -3,7 +3,7 @@
 
 import { readFileSync } from "node:fs";
 import { stepsOf } from "../../hdl2grid/show/page/lay.js";
-import { boardOf } from "../../hdl2grid/show/page/network.js";
+import { boardOf } from "../../hdl2grid/show/page/machine_network.js";
 import { Progress } from "../../hdl2grid/show/page/site.js";
 
 const [plan, guide] = process.argv.slice(2, 4).map((name) => JSON.parse(readFileSync(name, "utf8")));

@@ -2,8 +2,8 @@
 // and flips. Prints the time in seconds and the state after each.
 
 import { readFileSync } from "node:fs";
-import { boardOf, networkOf } from "../../hdl2grid/show/page/network.js";
-import { Player } from "../../hdl2grid/show/page/player.js";
+import { boardOf, networkOf } from "../../hdl2grid/show/page/machine_network.js";
+import { Player } from "../../hdl2grid/show/page/machine_player.js";
 import { stateHex } from "./states.mjs";
 
 const lines = [];

@@ -2,7 +2,7 @@
 
 import { readFileSync } from "node:fs";
 import { Engine } from "../../hdl2grid/show/page/engine.js";
-import { boardOf, networkOf } from "../../hdl2grid/show/page/network.js";
+import { boardOf, networkOf } from "../../hdl2grid/show/page/machine_network.js";
 import { stateHex } from "./states.mjs";
 
 const lines = [];

@@ -2,7 +2,7 @@
 // No DOM: app.js draws it. tests/test_page_engine.py runs it under node.
 
 import { Naming } from "./naming.js";
-import { boardOf, networkOf } from "./network.js";
+import { boardOf, networkOf } from "./machine_network.js";
 import { extract } from "./tiles.js";
 import { lane, TILE } from "./wires.js";
 

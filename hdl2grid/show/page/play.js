@@ -2,7 +2,7 @@
 
 import { Pace } from "./pace.js";
 import { PlayPanel } from "./play_panel.js";
-import { easySpeed, Player } from "./player.js";
+import { easySpeed, Player } from "./machine_player.js";
 import { t } from "./text.js";
 
 /** How long a frame may play waves, in ms: a frame at 60 Hz has 16.7. Guessed. */

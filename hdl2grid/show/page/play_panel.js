@@ -1,7 +1,7 @@
 // The 'Play' panel: what starts, stops and steps the machine, its sources, and its state in words.
 
 import { button, checkbox, h, select } from "./dom.js";
-import { SPEEDS } from "./player.js";
+import { SPEEDS } from "./machine_player.js";
 import { t, tile, tn } from "./text.js";
 import { words, wordText } from "./words.js";
 

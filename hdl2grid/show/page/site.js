@@ -1,7 +1,7 @@
 // A machine that is being laid: the actions of guide.json on tiles, and what they make happen.
 
 import { Engine } from "./engine.js";
-import { networkOf } from "./network.js";
+import { networkOf } from "./machine_network.js";
 import { extract, strokeTiles } from "./tiles.js";
 
 /** Most waves that delays may start after one event, as MAX_DELAYED in guide/world.py. */
