@@ -10,6 +10,7 @@ from functools import partial
 from hdl2grid.synth.gf2 import Basis, bits
 from hdl2grid.synth.rewrite.covers import TABLE_VARIABLES, table_variable
 from hdl2grid.synth.rewrite.decision_lists import as_decision_lists
+from hdl2grid.synth.rewrite.dependent_cells import without_dependent
 from hdl2grid.synth.rewrite.exactly_one_sums import bundled
 from hdl2grid.synth.rewrite.hubs import with_hubs
 from hdl2grid.synth.rewrite.lookahead import looked_ahead
@@ -53,6 +54,7 @@ REWRITES = (
     Named("sums", as_sums),
     Named("decision lists", as_decision_lists),
     Named("structure", structured),
+    Named("dependent cells", without_dependent, ALL),
     Named("bundles", bundled, ALL),
     Named("shorter sums", with_shorter_sums, LONG),
 )
