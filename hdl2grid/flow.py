@@ -154,7 +154,9 @@ def run_flow(
     checks = run_checks(mapped.elaboration, progress=progress)
     checked = Evidence("the design's own checks", _checks_told(checks), True)
     if stop_after_synthesis:
-        return Outcome(mapped, checks, None, None, "synthesised", "", (checked,))
+        return Outcome(
+            mapped=mapped, checks=checks, placed=None, proof=None, verdict="synthesised", reason="", evidence=(checked,)
+        )
     placed = place(mapped, folder, options, progress, stop)
     return verify(placed, checks, checked, options.seed, progress, laid)
 
@@ -194,7 +196,16 @@ def verify(
     findings = tuple(dict.fromkeys((*rules, *lvs, *sited, *proof.findings)))
     reason = f"{len(findings)} findings" if findings else proof.reason if proof.result == "different" else ""
     verdict = "rejected" if reason else VERDICTS[proof.result]
-    return Outcome(placed.mapped, checks, placed, proof, verdict, reason, evidence, findings)
+    return Outcome(
+        mapped=placed.mapped,
+        checks=checks,
+        placed=placed,
+        proof=proof,
+        verdict=verdict,
+        reason=reason,
+        evidence=evidence,
+        findings=findings,
+    )
 
 
 def sources_of(machine: Machine) -> tuple[Source, ...]:
@@ -233,7 +244,14 @@ def map_machine(machine: Machine, folder: Path, options: FlowOptions, progress: 
         near, nets = circuit_of(options.near), joined_nets(options.near)
         found = synthesise_near(logic, sources, params, near, nets)
     found = tuple(replace(one, circuit=_portable(one.circuit, folder)) for one in found)
-    return Mapped(machine, elaboration, found[0], elaboration.warnings, found[1:], prepared)
+    return Mapped(
+        machine=machine,
+        elaboration=elaboration,
+        synthesis=found[0],
+        warnings=elaboration.warnings,
+        others=found[1:],
+        prepared=prepared,
+    )
 
 
 def map_roomier(mapped: Mapped, folder: Path, options: FlowOptions, progress: StagedProgress | None = None) -> Mapped:
@@ -296,7 +314,14 @@ def layout_job(machine: Machine, options: FlowOptions) -> LayoutJob:
     width, height = limits_of(machine, options)
     weights = options.target.weights(options.style)
     return LayoutJob(
-        params=LayoutParams(options.effort, options.seed, width, height, options.style, weights),
+        params=LayoutParams(
+            effort=options.effort,
+            seed=options.seed,
+            max_width=width,
+            max_height=height,
+            style=options.style,
+            weights=weights,
+        ),
         target=options.target.name,
         colours=options.target.colour_names,
         panel=machine.panel_layout(),

@@ -64,7 +64,16 @@ def parse_text(text: str, where: str = "guide.txt") -> TextGuide:
         sha = head["plan sha256"]
     except (KeyError, ValueError):
         raise InputError("G003", "the head of the guide is not whole", where=where) from None
-    return TextGuide(name, target, tuple(colours), width, height, sha, tuple(steps), tuple(signals))
+    return TextGuide(
+        name=name,
+        target=target,
+        colours=tuple(colours),
+        width=width,
+        height=height,
+        plan_sha256=sha,
+        steps=tuple(steps),
+        signals=tuple(signals),
+    )
 
 
 def _joined(text: str) -> Iterator[str]:

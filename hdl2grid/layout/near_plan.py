@@ -98,7 +98,22 @@ def lay_out_near(
     wire, over = int(board.length.sum()), int((board.crossings > 0).sum())
     tries = sum(case.num_tries for case in search.cases)
     is_stopped = stop is not None and stop.is_set
-    return NearLayout(Layout(board, LayoutStats(1, search.done, tries, 0, 0, is_stopped, wire, over)), best.case)
+    return NearLayout(
+        Layout(
+            board,
+            LayoutStats(
+                num_restarts=1,
+                num_placements=search.done,
+                num_iterations=tries,
+                num_cuts=0,
+                num_failed_sizes=0,
+                is_stopped=is_stopped,
+                wire_tiles=wire,
+                crossovers=over,
+            ),
+        ),
+        best.case,
+    )
 
 
 @dataclass(frozen=True)
@@ -501,7 +516,9 @@ class _Near:
                 devices[device.y * width + device.x] = number(device)
         device_of = np.array([number(tile.device) for tile in self.netlist.tiles], np.int64)
         pins = {net: frozenset(t for t in tiles if devices[t] > 0) for net, (tiles, _) in self.taken.items()}
-        return Before(wires, devices, crossed, device_of, dict(self.taken), pins)
+        return Before(
+            wires=wires, devices=devices, crossed=crossed, device_of=device_of, routes=dict(self.taken), pins=pins
+        )
 
 
 def _in_use(old: OldPlan) -> set[Tile]:

@@ -80,7 +80,15 @@ class Restart:
     def found(self, board: Board | None) -> Found:
         spent = int(self.watch[WATCH_TRIES]) - self._before
         cost = inf if board is None else self.cost(board)
-        return Found(board, tuple(self.failures), self.num_placements, spent, self.num_cuts, self.least, cost)
+        return Found(
+            board=board,
+            failures=tuple(self.failures),
+            placements=self.num_placements,
+            iterations=spent,
+            cuts=self.num_cuts,
+            least=self.least,
+            cost=cost,
+        )
 
     def cost(self, board: Board) -> float:
         """What a legal board costs. Repeated blocks count even after they were forgotten."""

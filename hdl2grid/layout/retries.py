@@ -150,7 +150,14 @@ def place_circuits(
     plan = assemble(circuit, netlist, layout.board, job.panel, job.target, job.colours, near is not None)
     lost = job.near is not None and near is None
     warnings = ("no plan was found near the old one: this is a new one",) * lost
-    return Laid(number, circuit, plan, layout.stats, with_hdl_names(layout.failures, circuit), warnings)
+    return Laid(
+        case=number,
+        circuit=circuit,
+        plan=plan,
+        stats=layout.stats,
+        failures=with_hdl_names(layout.failures, circuit),
+        warnings=warnings,
+    )
 
 
 def _case(made: CircuitWithNets, job: LayoutJob) -> tuple[Circuit, Netlist]:

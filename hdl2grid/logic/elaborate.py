@@ -57,7 +57,9 @@ def _elaborate(machine: Machine) -> Elaboration:
     _check_sources(machine, prepared)
     logic, constant, unused = reduce_logic(_lower(machine, reading.netlist))
     warnings = [*prepared.notes, *_notes(machine, reading, logic, unused)]
-    return Elaboration(machine, logic, tuple(warnings), constant, unused, reading.hookup)
+    return Elaboration(
+        machine=machine, logic=logic, warnings=tuple(warnings), constant=constant, unused=unused, hookup=reading.hookup
+    )
 
 
 def _check_source(machine: Machine, domain: Domain) -> None:
@@ -102,14 +104,31 @@ def _lower(machine: Machine, netlist: Netlist) -> Logic:
         words = read_data(lowering, read, [known[register.output] for register in read.registers])
         data.update(zip((register.output for register in read.registers), words, strict=True))
     registers = [
-        RegisterBit(r.name, known[r.output], data[r.output], r.init, r.domain, r.resettable, r.source, r.keep_code)
+        RegisterBit(
+            name=r.name,
+            literal=known[r.output],
+            data=data[r.output],
+            init=r.init,
+            domain=r.domain,
+            resettable=r.resettable,
+            source=r.source,
+            keep_code=r.keep_code,
+        )
         for r in held
     ]
     registers += [bit for index in rows for bit in _row_bits(lowering, index)]
     outputs = tuple(OutputBit(o.name, lowering.net(o.net), o.source) for o in netlist.outputs)
     name = machine.name or type(machine.component).__name__
     domains = tuple(machine.clocks)
-    return Logic(name, g.freeze(), domains, machine.reset is not None, inputs, tuple(registers), outputs)
+    return Logic(
+        name=name,
+        xag=g.freeze(),
+        domains=domains,
+        has_reset=machine.reset is not None,
+        inputs=inputs,
+        registers=tuple(registers),
+        outputs=outputs,
+    )
 
 
 def _input_bits(machine: Machine, netlist: Netlist, g: XagBuilder, known: dict[int, Literal]) -> tuple[InputBit, ...]:
@@ -137,7 +156,15 @@ def _row_bits(lowering: Lowering, index: int) -> Iterable[RegisterBit]:
         for bit in range(memory.width):
             init = memory.init[row] >> bit & 1
             name = row_name(memory, row, bit)
-            yield RegisterBit(name, held[bit], taken[bit], init, domains[0], False, memory.source)
+            yield RegisterBit(
+                name=name,
+                literal=held[bit],
+                data=taken[bit],
+                init=init,
+                domain=domains[0],
+                resettable=False,
+                source=memory.source,
+            )
 
 
 def _notes(machine: Machine, reading: Reading, logic: Logic, unused: Sequence[str]) -> list[str]:

@@ -80,7 +80,7 @@ def narrowest(netlist: Netlist) -> Narrow | None:
     lacking = 0
     while nets > USABLE * lanes.fit(left, top, right, bottom, lacking):
         lacking += 1
-    return Narrow(left, top, right - 1, bottom - 1, nets, fit, lacking)
+    return Narrow(left=left, top=top, right=right - 1, bottom=bottom - 1, nets=nets, fit=fit, lacking=lacking)
 
 
 class _Lanes:

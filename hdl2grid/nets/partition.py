@@ -232,11 +232,11 @@ class _Problem:
         place = [{a: k for k, block in enumerate(row) for a in block} for row in start]
         label = np.array([place[r][a] for r, row in enumerate(self.rows) for a in row], np.int64)
         state = State(
-            label,
-            np.zeros((len(self.rows), longest), np.uint64),
-            np.zeros((len(self.rows), longest), np.int64),
-            np.zeros(len(self.rows), np.int64),
-            np.zeros(len(self.atoms), np.int64),
+            label=label,
+            words=np.zeros((len(self.rows), longest), np.uint64),
+            sizes=np.zeros((len(self.rows), longest), np.int64),
+            blocks=np.zeros(len(self.rows), np.int64),
+            load=np.zeros(len(self.atoms), np.int64),
         )
         anneal(table, state, seeded(_SEED, steps), steps, hot, _COLD)
         blocks: list[Blocks] = []
@@ -248,9 +248,9 @@ class _Problem:
         return blocks
 
     def _table(self) -> Table:
-        places: list[list[int]] = [[] for _ in self.atoms]
+        places_of: list[list[int]] = [[] for _ in self.atoms]
         for p, a in enumerate(a for row in self.rows for a in row):
-            places[a].append(p)
+            places_of[a].append(p)
         joints: list[list[tuple[int, int]]] = [[] for _ in self.atoms]
         near: list[list[int]] = [[] for _ in self.rows]
         for a, r, most in self.joints:
@@ -259,19 +259,23 @@ class _Problem:
         rng = seeded(_SEED)
         row_start, atom_of = _ragged(self.rows)
         joint_start, joint_row = _ragged([[r for r, _ in row] for row in joints])
+        place_start, places = _ragged(places_of)
+        near_start, near_atom = _ragged(near)
         return Table(
-            row_start,
-            atom_of,
-            np.repeat(np.arange(len(self.rows)), np.diff(row_start)),
-            *_ragged(places),
-            np.array(self.most, np.int64),
-            np.full(len(self.atoms), MAX_NETS, np.int64),
-            joint_start,
-            joint_row,
-            _ragged([[most for _, most in row] for row in joints])[1],
-            *_ragged(near),
-            np.array([int(next_word(rng)) for _ in self.atoms], np.uint64),
-            np.array(self.free, np.int64),
+            row_start=row_start,
+            atom_of=atom_of,
+            row_of=np.repeat(np.arange(len(self.rows)), np.diff(row_start)),
+            place_start=place_start,
+            places=places,
+            row_most=np.array(self.most, np.int64),
+            atom_most=np.full(len(self.atoms), MAX_NETS, np.int64),
+            joint_start=joint_start,
+            joint_row=joint_row,
+            joint_most=_ragged([[most for _, most in row] for row in joints])[1],
+            near_start=near_start,
+            near_atom=near_atom,
+            word=np.array([int(next_word(rng)) for _ in self.atoms], np.uint64),
+            free=np.array(self.free, np.int64),
         )
 
 

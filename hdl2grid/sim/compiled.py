@@ -218,7 +218,9 @@ class CompiledEngine:
         elements = np.array(watch, dtype=np.int64)
         _play(self._tables, self._memory, drivers.astype(np.int64), elements, tally, watched)
         rounds, pulses, lost, first_lost = tally.tolist()
-        return Tally(len(drivers), rounds, pulses, lost, first_lost, watched)
+        return Tally(
+            events=len(drivers), rounds=rounds, pulses=pulses, lost=lost, first_lost=first_lost, watched=watched
+        )
 
     def bits(self) -> Bits:
         return self._memory.bits.copy()

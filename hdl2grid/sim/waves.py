@@ -118,7 +118,9 @@ class PlainEngine:
                 first_lost = i
             lost += len(wave.lost)
             watched[i] = [self._bits[element] for element in watch]
-        return Tally(len(drivers), rounds, pulses, lost, first_lost, watched)
+        return Tally(
+            events=len(drivers), rounds=rounds, pulses=pulses, lost=lost, first_lost=first_lost, watched=watched
+        )
 
     def bits(self) -> Bits:
         return np.array(self._bits, dtype=np.uint8)

@@ -94,12 +94,12 @@ class _Emitter:
                 self.stacks.append(Stack(name, "AND", (Toggle(0, (before,)),)))
                 self.origin.append(Origin(event, event))
         return Circuit(
-            self.logic.name,
-            self.sources,
-            tuple(self.stacks),
-            self._pixels(),
-            tuple(self.origin),
-            self._levels(),
+            name=self.logic.name,
+            sources=self.sources,
+            stacks=tuple(self.stacks),
+            pixels=self._pixels(),
+            origin=tuple(self.origin),
+            levels=self._levels(),
         )
 
     # ---- values and owners

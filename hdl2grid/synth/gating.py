@@ -129,7 +129,17 @@ def gate_tree(
             gate_of[condition.word, domain] = len(gates)
         name = members[0].word + ".gate"
         words = tuple(c.word for c in members)
-        gates.append(Gate(name, domain, members[0].literals, constraints, parent, depth, words))
+        gates.append(
+            Gate(
+                name=name,
+                domain=domain,
+                literals=members[0].literals,
+                constraints=constraints,
+                parent=parent,
+                depth=depth,
+                words=words,
+            )
+        )
     return tuple(gates), gate_of
 
 

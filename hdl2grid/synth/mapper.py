@@ -214,7 +214,14 @@ class Mapper:
             problem = cheapest(problem, [lambda _: whole], cost)
         if polish and not all(block.is_least for block in blocks):
             carries = with_majorities(whole, self.logic, self.constant, chosen)
-            context = Context(whole, (carries,) if carries else (), limits, self.flats, self.states_of, structure)
+            context = Context(
+                whole=whole,
+                others=(carries,) if carries else (),
+                params=limits,
+                known=self.flats,
+                states_of=self.states_of,
+                structure=structure,
+            )
             problem = rewritten(problem, context, cost)
         return timed_mapping(self.logic, problem, limits, blocks, solved)
 

@@ -94,7 +94,9 @@ def _choices(counts: Sequence[int]) -> Iterator[tuple[int, ...]]:
 def _block(name: str, problem: Problem, sinks: Sequence[int]) -> MappedBlock:
     """Sinks of which nothing is known to be the least."""
     used = problem.network.support([problem.sinks[i].form for i in sinks]).bit_count()
-    return MappedBlock(name, tuple(sinks), used, None, None, None, None, False)
+    return MappedBlock(
+        name=name, sinks=tuple(sinks), variables=used, states=None, task=None, size=None, bound=None, is_least=False
+    )
 
 
 class _Old:

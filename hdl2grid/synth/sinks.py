@@ -116,7 +116,15 @@ def _word(register: RegisterBit) -> tuple[str, str]:
 
 def _register_sink(i: int, register: RegisterBit, data: Form, gate: int | None) -> Sink:
     own = 1 << (1 + i)
-    return Sink(REGISTER, register.name, data ^ own, own, register.domain, gate, register.source)
+    return Sink(
+        kind=REGISTER,
+        name=register.name,
+        form=data ^ own,
+        own=own,
+        domain=register.domain,
+        gate=gate,
+        source=register.source,
+    )
 
 
 def _gate_sink(logic: Logic, network: Network, gates: Sequence[Gate], gate: Gate) -> Sink:
@@ -126,7 +134,15 @@ def _gate_sink(logic: Logic, network: Network, gates: Sequence[Gate], gate: Gate
             given.add(constraint)
     rest = [given.reduce(constraint) for constraint in gate.constraints]
     form = network.product([c ^ 1 for c in rest if c])
-    return Sink(GATE, gate.name, form, 0, gate.domain, gate.parent, _first_source(logic, gate))
+    return Sink(
+        kind=GATE,
+        name=gate.name,
+        form=form,
+        own=0,
+        domain=gate.domain,
+        gate=gate.parent,
+        source=_first_source(logic, gate),
+    )
 
 
 def _first_source(logic: Logic, gate: Gate) -> SourceLine | None:

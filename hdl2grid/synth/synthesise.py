@@ -315,16 +315,16 @@ def _recoded(
 
 def _code_report(group: Group, encoding: Encoding) -> CodeReport:
     return CodeReport(
-        group.name,
-        len(group.registers),
-        encoding.width,
-        group.behaviour.num_states,
-        encoding.codes,
-        encoding.own,
-        encoding.stacks,
-        encoding.bound,
-        encoding.verdict,
-        encoding.proof,
+        name=group.name,
+        hdl_registers=len(group.registers),
+        registers=encoding.width,
+        states=group.behaviour.num_states,
+        codes=encoding.codes,
+        own=encoding.own,
+        stacks=encoding.stacks,
+        bound=encoding.bound,
+        verdict=encoding.verdict,
+        proof=encoding.proof,
     )
 
 
@@ -335,7 +335,18 @@ def _kept_report(group: Group, known: Encodings) -> CodeReport:
     stacks, bound = own_stacks(behaviour)
     if found:
         bound = max(bound, found[0].bound)
-    return CodeReport(group.name, width, width, count, behaviour.code, True, stacks, bound, OPEN, "")
+    return CodeReport(
+        name=group.name,
+        hdl_registers=width,
+        registers=width,
+        states=count,
+        codes=behaviour.code,
+        own=True,
+        stacks=stacks,
+        bound=bound,
+        verdict=OPEN,
+        proof="",
+    )
 
 
 def _check_sources(logic: Logic, sources: Sequence[Source]) -> None:

@@ -161,4 +161,11 @@ class _Search:
         return tuple(reversed(way))
 
     def _result(self, complete: bool, wrong: Counterexample | None) -> Exploration:
-        return Exploration(len(self.pairs), len(self.hdl_keys), self.num_events, self.rounds, complete, wrong)
+        return Exploration(
+            states=len(self.pairs),
+            hdl_states=len(self.hdl_keys),
+            events=self.num_events,
+            rounds=self.rounds,
+            complete=complete,
+            counterexample=wrong,
+        )

@@ -98,7 +98,15 @@ class _Choice:
         width, codes = final.tried.width, final.tried.wired.codes
         is_sure = self.is_small or final.tried.key[1] == width * self.behaviour.register_cost
         proof = self._proof() if self.bound >= final.sure and is_sure else ""
-        return Encoding(width, codes, final.sure, self.bound, "proved minimal" if proof else "open", proof, own)
+        return Encoding(
+            width=width,
+            codes=codes,
+            stacks=final.sure,
+            bound=self.bound,
+            verdict="proved minimal" if proof else "open",
+            proof=proof,
+            own=own,
+        )
 
     def _proof(self) -> str:
         """The kind of proof that no code has fewer stacks than the bound."""

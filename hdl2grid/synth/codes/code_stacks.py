@@ -131,7 +131,9 @@ def code_of(behaviour: Behaviour, width: int, codes: Sequence[int], own: bool = 
     stacks = problem.stacks(codes, width)
     least = problem.least_width
     bound = problem.bound({w: problem.least_rank(w) for w in range(least, max(width, least) + 2)})
-    return Encoding(width, tuple(codes), stacks, min(stacks, bound), "open", "", own)
+    return Encoding(
+        width=width, codes=tuple(codes), stacks=stacks, bound=min(stacks, bound), verdict="open", proof="", own=own
+    )
 
 
 def own_stacks(behaviour: Behaviour) -> tuple[int, int]:

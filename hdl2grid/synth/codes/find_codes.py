@@ -61,4 +61,15 @@ def _code_of_ring(behaviour: Behaviour) -> tuple[Encoding, ...]:
     bound = min(cost * w + len(fixed) - 1 - most_bits_inside(inside, n, w) for w in widths)
     stacks = cost * code.width + len(cells)
     verdict, proof = ("proved minimal", BY_COUNTING) if stacks <= bound else ("open", "")
-    return (Encoding(code.width, code.codes, stacks, bound, verdict, proof, False, cells),)
+    return (
+        Encoding(
+            width=code.width,
+            codes=code.codes,
+            stacks=stacks,
+            bound=bound,
+            verdict=verdict,
+            proof=proof,
+            own=False,
+            flats=cells,
+        ),
+    )

@@ -131,7 +131,14 @@ def answers_of(behaviour: Behaviour) -> Answers | None:
             answers.append(value)
     if len(cubes) > BUDGET.cubes:
         return None
-    return Answers(n, p, len(behaviour.wanted), tuple(states), tuple(cubes), tuple(answers))
+    return Answers(
+        num_states=n,
+        num_inputs=p,
+        num_outputs=len(behaviour.wanted),
+        states=tuple(states),
+        cubes=tuple(cubes),
+        answers=tuple(answers),
+    )
 
 
 def _expanded(table: tuple[int, ...], count: int) -> list[tuple[Cube, int]]:

@@ -153,13 +153,13 @@ class _Recoder:
         taken = self._next(number)
         return [
             RegisterBit(
-                names[j],
-                held[j],
-                self.builder.mux(select, taken[j], held[j]),
-                encoding.codes[behaviour.first] >> j & 1,
-                first.domain,
-                first.resettable,
-                first.source,
+                name=names[j],
+                literal=held[j],
+                data=self.builder.mux(select, taken[j], held[j]),
+                init=encoding.codes[behaviour.first] >> j & 1,
+                domain=first.domain,
+                resettable=first.resettable,
+                source=first.source,
             )
             for j in range(encoding.width)
         ]

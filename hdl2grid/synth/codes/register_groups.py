@@ -199,7 +199,15 @@ def _group(
         code=tuple(int(s) for s in own_states),
     )
     name = "+".join(dict.fromkeys(word_of(logic.registers[m].name) for m in members))
-    return Group(name, members, condition, context, behaviour.code, behaviour, tuple(cuts))
+    return Group(
+        name=name,
+        registers=members,
+        condition=condition,
+        context=context,
+        states=behaviour.code,
+        behaviour=behaviour,
+        cuts=tuple(cuts),
+    )
 
 
 def _needed_in_states(

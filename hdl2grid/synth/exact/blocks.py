@@ -99,15 +99,15 @@ def map_blocks(
         bound = lower_bound(*task)
         made.append(
             MappedBlock(
-                block_name(sinks),
-                inside,
-                len(block.variables),
-                task[0],
-                task,
-                size,
-                bound,
-                size == bound,
-                len(inside) < len(sinks),
+                name=block_name(sinks),
+                sinks=inside,
+                variables=len(block.variables),
+                states=task[0],
+                task=task,
+                size=size,
+                bound=bound,
+                is_least=size == bound,
+                has_parts=len(inside) < len(sinks),
             )
         )
     if large:
@@ -277,12 +277,25 @@ def _rest(whole: Problem, states_of: StatesOf, large: Sequence[int], used: int, 
     signals = bits(whole.network.support(forms))
     states = states_of(tuple(signals), _SMALL_TABLE) if len(signals) <= _MOST_JOINT else None
     if states is None:
-        return MappedBlock("rest", inside, used, None, None, None, None, False)
+        return MappedBlock(
+            name="rest", sinks=inside, variables=used, states=None, task=None, size=None, bound=None, is_least=False
+        )
     columns = columns_of(signals, states)
     ones = (1 << len(states)) - 1
     affine = Basis([ones, *columns.values()])
     wanted = Basis(affine.reduce(v) for v in whole.network.evaluate(forms, columns, ones))
-    return MappedBlock("rest", inside, used, len(states), None, None, None, total <= len(wanted), False, len(wanted))
+    return MappedBlock(
+        name="rest",
+        sinks=inside,
+        variables=used,
+        states=len(states),
+        task=None,
+        size=None,
+        bound=None,
+        is_least=total <= len(wanted),
+        has_parts=False,
+        whole_bound=len(wanted),
+    )
 
 
 def block_name(sinks: list[Sink]) -> str:
