@@ -102,6 +102,14 @@ def test_glossary_has_one_row_a_term():
     assert len(terms) > 50 and len(set(terms)) == len(terms)
 
 
+def test_a_guide_is_followed_as_its_page_says(tmp_path, monkeypatch):
+    page = (ROOT / "docs" / "guide.md").read_text()
+    (example,) = re.findall(r"```python\n(.*?)```", page, re.DOTALL)
+    (tmp_path / "plan.json").write_bytes((ROOT / "tests" / "data" / "lights.plan.json").read_bytes())
+    monkeypatch.chdir(tmp_path)
+    exec(compile(example, "docs/guide.md", "exec"), {})
+
+
 def test_developers_names_the_rooms_that_there_are():
     text = (ROOT / "DEVELOPERS.md").read_text()
     for name in re.findall(r"`([a-z_]+(?:\.py|/[a-z_/]*(?:\.py)?))`", text.split("## Rooms")[1].split("## Adding")[0]):

@@ -34,7 +34,7 @@ from hdl2grid.sim.waves import PlainEngine
 def test_the_guide_ends_in_the_first_state(name):
     guide = load_guide(dump_guide(guide_named(name)))
     laid = lay(guide)
-    assert laid.failures == ()
+    assert laid.troubles == ()
     assert laid.num_lost == 0
     assert laid.num_seen > 0
     assert differences(laid.world, plan_named(name)) == ()
@@ -154,7 +154,7 @@ def test_what_goes_wrong_is_told():
     broken = replace(step, actions=(*step.actions, Action("press", tile=(0, 0))))
     sections[1] = replace(sections[1], steps=(broken, *sections[1].steps[1:]))
     laid = lay(replace(guide, sections=tuple(sections)))
-    assert "nothing on (0, 0) cannot be pressed" in laid.failures[0].what
+    assert "nothing on (0, 0) cannot be pressed" in laid.troubles[0].what
 
 
 def test_differences_are_found():
@@ -176,7 +176,7 @@ def test_a_plan_that_breaks_a_rule_has_no_guide():
 def test_a_game_whose_fresh_pixels_are_dark():
     guide = make_guide(plan_named("lights"), fresh=Fresh(pixel_lit=False))
     laid = lay(guide)
-    assert (laid.failures, laid.num_lost) == ((), 0)
+    assert (laid.troubles, laid.num_lost) == ((), 0)
     assert differences(laid.world, plan_named("lights")) == ()
     late = [s for s in guide.steps() if "now (they are dark)" in s.text]
     assert late and all(a.device is None or a.device.lit for s in late for a in s.actions if a.do == "place")
@@ -187,7 +187,7 @@ def test_a_game_whose_tickers_run_at_once_and_whose_gates_say_1(name):
     """Tickers that must stand still are stopped by hand; nothing says that a ticker is started."""
     guide = make_guide(plan_named(name), fresh=Fresh(ticker_running=True, gate=1))
     laid = lay(guide)
-    assert (laid.failures, laid.num_lost) == ((), 0)
+    assert (laid.troubles, laid.num_lost) == ((), 0)
     assert differences(laid.world, plan_named(name)) == ()
     told = " ".join(f"{section.why} {step.text}" for section in guide.sections for step in section.steps)
     assert "does not run yet" not in told and "placed stopped" not in told
@@ -283,7 +283,7 @@ def test_checks_after_which_no_way_leads_back_are_left_out(given_up, monkeypatch
     monkeypatch.setattr("hdl2grid.guide.functional.way_back", found_later)
     guide = make_guide(plan)
     laid = lay(guide)
-    assert laid.failures == () and differences(laid.world, plan) == ()
+    assert laid.troubles == () and differences(laid.world, plan) == ()
     looks = [step for step in guide.steps() if step.title.startswith("Look:")]
     usual = [step for step in guide_named("lights").steps() if step.title.startswith("Look:")]
     assert len(looks) == max(0, len(usual) - given_up) < len(usual)

@@ -153,7 +153,7 @@ def test_each_of_several_tickers_is_looked_at_alone():
     assert len(counted) == len(guide.looks)
     assert all(any(e.see == "pixel" for e in step.expect) for step in counted)
     laid = lay(guide)
-    assert not laid.failures
+    assert not laid.troubles
     assert differences(laid.world, two_tickers()) == ()
 
 

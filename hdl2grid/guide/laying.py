@@ -10,7 +10,7 @@ from hdl2grid.plan.model import Plan
 
 
 @dataclass(frozen=True)
-class FailureReport:
+class Trouble:
     """Something that went wrong at a step: an impossible action, a lost pulse, an expectation not seen."""
 
     step: str
@@ -22,7 +22,7 @@ class Laid:
     """What came of following a guide. `num_lost` counts lost pulses, `num_seen` expectations that were met."""
 
     world: World
-    failures: tuple[FailureReport, ...]
+    troubles: tuple[Trouble, ...]
     num_lost: int
     num_seen: int
 
@@ -30,33 +30,33 @@ class Laid:
 def lay(guide: Guide) -> Laid:
     """Carries out every step of a guide and looks at everything that it says must be seen."""
     world = World(guide.fresh)
-    failures: list[FailureReport] = []
+    troubles: list[Trouble] = []
     num_lost = num_seen = 0
     for step in guide.steps():
         lost, found = follow(world, step)
         num_lost += lost
-        failures += found
+        troubles += found
         for expectation in step.expect:
             if is_seen(world, expectation):
                 num_seen += 1
             else:
-                failures.append(FailureReport(step.number, f"not seen: {_words(expectation, world)}"))
-    return Laid(world, tuple(failures), num_lost, num_seen)
+                troubles.append(Trouble(step.number, f"not seen: {_words(expectation, world)}"))
+    return Laid(world, tuple(troubles), num_lost, num_seen)
 
 
-def follow(world: World, step: Step) -> tuple[int, list[FailureReport]]:
+def follow(world: World, step: Step) -> tuple[int, list[Trouble]]:
     """Carries out the actions of one step: how many pulses got lost, and what went wrong."""
-    failures: list[FailureReport] = []
+    troubles: list[Trouble] = []
     num_lost = 0
     for action in step.actions:
         try:
             outcome = world.do(action)
         except Impossible as error:
-            failures.append(FailureReport(step.number, str(error)))
+            troubles.append(Trouble(step.number, str(error)))
             continue
         num_lost += len(outcome.lost)
-        failures += [FailureReport(step.number, f"the gate on {gate} lost a pulse") for gate in outcome.lost]
-    return num_lost, failures
+        troubles += [Trouble(step.number, f"the gate on {gate} lost a pulse") for gate in outcome.lost]
+    return num_lost, troubles
 
 
 def is_seen(world: World, expectation: Expectation) -> bool:

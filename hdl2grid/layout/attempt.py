@@ -19,6 +19,7 @@ from hdl2grid.layout.grid_lines import pick_gap, with_line
 from hdl2grid.layout.matched_blocks import MatchedBlock
 from hdl2grid.layout.panel_exits import find_exits
 from hdl2grid.layout.placement import PlaceParams, pack, place
+from hdl2grid.layout.regime import NEARLY
 from hdl2grid.layout.repair import RepairParams, better
 from hdl2grid.layout.restart import TIGHTEST, Restart
 from hdl2grid.layout.routing import RouteParams, rip_all, route
@@ -27,7 +28,7 @@ from hdl2grid.nets.model import Netlist
 
 TALLER = 40
 """Times that a tidy grid is made higher until its cells fit. Guessed: by then it is ten times as high."""
-LOOSEN = 40
+LOOSEN = 24
 """Conflicts with which repeated nets may go their own ways: half as many turns loosen some. Guessed."""
 TIGHTENING = 150
 """Tries of repair for bringing one of them back. Guessed."""
@@ -37,8 +38,6 @@ IDLE_REROUTES = 4
 """Times in a row that what is left is routed again without improvement, after which it ends. Guessed."""
 FEW = 30
 """Conflicts up to which what is left is routed again, and windows are tried. Guessed."""
-NEARLY = 8
-"""Conflicts up to which a placement is repaired before another is made. Guessed: mostly windows and repair end them."""
 CHUNKS = 12
 """Chunks of repair (`Regime.chunk`), at most. Guessed: as many tries as in effort quick."""
 LEAST_STALL = 300

@@ -26,6 +26,9 @@ FUTILE = 30
 """Nets: a panel overfull by more is narrow; no plan of such a machine is known. Measured: `calendar_400_1` at 26 has
 one after a change of its circuit, `clocks_400_1` at 113 has none."""
 
+NEARLY = 8
+"""Conflicts up to which a placement is repaired before another is made. Guessed: mostly windows and repair end them."""
+
 
 @dataclass(frozen=True)
 class Regime:
@@ -92,7 +95,7 @@ def regime_of(netlist: Netlist, style: str, large: int = LARGE, excess: int | No
         return small
     excess = find_exits(netlist).excess if excess is None else excess
     is_narrow, is_broad, has_room = excess > FUTILE, len(netlist.cells) > BROAD, panel_has_room(netlist)
-    worth = 8 if is_narrow else worth  # guessed: as few as windows may end
+    worth = NEARLY if is_narrow else worth
     free = PlaceParams(hot=50.0)  # guessed: four times a small machine's, for cells have further to go
     # Measured on calendar_400_1: where chance had to find a row, 84 conflicts were left; with three times the moves and
     # steps from row to row, 5 to 16. With its narrow panel and that many cells it has no rows: in them one conflict was
@@ -111,7 +114,7 @@ def regime_of(netlist: Netlist, style: str, large: int = LARGE, excess: int | No
         places=replace(rows, hot=free.hot, snap=True, moves_per_cell=60_000) if in_rows else free,
         places_again=free,
         packings=2,  # guessed: a packing takes seconds
-        enough=0,  # guessed: a placement with up to 8 conflicts has been repaired before another is made
+        enough=0,  # guessed: a placement with up to NEARLY conflicts has been repaired before another is made
         enough_matched=5,  # guessed: placements with matched blocks take longer
         worth=worth,
         hopeless=1.5 * worth,  # guessed

@@ -47,8 +47,14 @@ class LayoutJob:
     regime_of: Callable[[Netlist, str], Regime] = regime_of
     lay_out: Callable[..., Layout] = lay_out
 
-    def regime(self, netlist: Netlist) -> Regime:
-        return self.regime_of(netlist, self.params.style)
+
+@dataclass(frozen=True)
+class _Case:
+    """A circuit with the idle toggles that its nets ask for, its netlist, and how that is laid out."""
+
+    circuit: Circuit
+    netlist: Netlist
+    regime: Regime
 
 
 @dataclass(frozen=True)
@@ -85,39 +91,35 @@ def place_somehow(
     """
     if job.near is not None:
         return place_circuits(circuits, job, progress, stop)
-    circuit, is_limited, sizes = circuits[0], job.params.is_limited, LayoutParams().last_size
+    progress = progress or Silent()
+    case, is_limited, sizes = _case(circuits[0], job, progress), job.params.is_limited, LayoutParams.last_size
     failures: list[NotPlaced] = []
-    excess = 0 if is_limited else _excess(circuit, job)
-    roomy = make_roomy() if excess else None
-    if roomy is None or _excess(roomy, job) >= excess:
+    excess = 0 if is_limited else case.regime.excess
+    roomy = _case(make_roomy(), job, progress) if excess else None
+    if roomy is None or roomy.regime.excess >= excess:
         try:
-            return place_circuits([circuit], job, progress, stop, 0, sizes if is_limited else FIRST_SIZES)
+            return _place([case], job, progress, stop, 0, sizes if is_limited else FIRST_SIZES)
         except NotPlaced as failed:
             if failed.is_hopeless:
                 raise
             failures.append(failed)
-        roomy = roomy or make_roomy()
+        roomy = roomy or _case(make_roomy(), job, progress)
     goes_on = bool(failures) and not is_limited and excess <= FUTILE
-    if roomy.circuit != circuit.circuit:
+    if roomy.circuit != case.circuit:
         why = "no plan was found with" if failures else "the panel is too narrow for"
-        told = f"{why} {len(circuit.circuit.stacks)} stacks: this one has "
+        told = f"{why} {len(case.circuit.stacks)} stacks: this one has "
         told += f"{len(roomy.circuit.stacks)}, whose wires need less room"
         try:
-            laid = place_circuits([roomy], job, progress, stop)
+            laid = _place([roomy], job, progress, stop)
             return replace(laid, warnings=(told, *laid.warnings), is_roomy=True)
         except NotPlaced as failed:
             failures.append(failed)
     if goes_on:
         try:
-            return place_circuits([circuit], job, progress, stop, FIRST_SIZES, sizes)
+            return _place([case], job, progress, stop, FIRST_SIZES, sizes)
         except NotPlaced as failed:
             failures.append(failed)
     raise min(failures, key=lambda one: inf if one.worst is None else one.worst.conflicts or 0)
-
-
-def _excess(circuit: CircuitWithNets, job: LayoutJob) -> int:
-    """By how many nets the tiles between the pixels of a large machine's panel are overfull, whatever its layout."""
-    return job.regime(_case(circuit, job)[1]).excess
 
 
 def place_circuits(
@@ -125,25 +127,32 @@ def place_circuits(
     job: LayoutJob,
     progress: StagedProgress | None = None,
     stop: Stop | None = None,
+) -> Laid:
+    """Forms the nets of circuits, places and routes one: the first, or near an old plan that which changes least.
+    Raises NotPlaced where no plan is found within the limits."""
+    progress = progress or Silent()
+    return _place([_case(circuit, job, progress) for circuit in circuits], job, progress, stop)
+
+
+def _place(
+    cases: Sequence[_Case],
+    job: LayoutJob,
+    progress: StagedProgress,
+    stop: Stop | None,
     first_size: int = 0,
     last_size: int = LayoutParams.last_size,
 ) -> Laid:
-    """Forms the nets of circuits, places and routes one: the first, or near an old plan that which changes least.
-    The sizes of grids from number `first_size` to before `last_size` are tried. Raises NotPlaced where no plan is found
-    within the limits."""
-    progress = progress or Silent()
-    progress.stage("form nets")
-    cases = [_case(circuit, job) for circuit in circuits]
+    """As `place_circuits`, on the sizes of grids from number `first_size` to before `last_size`."""
     progress.stage("place and route")
     params = replace(job.params, first_size=first_size, last_size=last_size)
     near = _near(cases, job, params, progress, stop)
     number = 0 if near is None else near.case
-    circuit, netlist = cases[number]
+    circuit, netlist = cases[number].circuit, cases[number].netlist
     try:
         if near is not None:
             layout = near.layout
         else:
-            layout = job.lay_out(netlist, params, progress, stop, job.jobs, job.regime(netlist))
+            layout = job.lay_out(netlist, params, progress, stop, job.jobs, cases[number].regime)
     except LayoutFailed as failed:
         limits = params.max_width, params.max_height
         raise not_placed(failed, circuit, netlist, limits, job.panel, job.floorplan) from None
@@ -160,26 +169,23 @@ def place_circuits(
     )
 
 
-def _case(made: CircuitWithNets, job: LayoutJob) -> tuple[Circuit, Netlist]:
-    """The circuit with the toggles that its nets ask for, and its netlist. Near an old plan drivers are on nets as
-    there."""
+def _case(made: CircuitWithNets, job: LayoutJob, progress: StagedProgress) -> _Case:
+    """Forms the nets of a circuit. Near an old plan drivers are on nets as there."""
+    progress.stage("form nets")
     shared = made.shared
     if shared is None:
         kept = () if job.near is None else renamed_nets(joined_nets(job.near), made.circuit, circuit_of(job.near))
         shared = share_nets(made.circuit, pixel_nets(job.panel), kept)
     circuit = spread_toggles(made.circuit, job.panel, shared)
-    return circuit, form_nets(circuit, job.panel, job.floorplan, shared)
+    netlist = form_nets(circuit, job.panel, job.floorplan, shared)
+    return _Case(circuit, netlist, job.regime_of(netlist, job.params.style))
 
 
 def _near(
-    cases: Sequence[tuple[Circuit, Netlist]],
-    job: LayoutJob,
-    params: LayoutParams,
-    progress: StagedProgress,
-    stop: Stop | None,
+    cases: Sequence[_Case], job: LayoutJob, params: LayoutParams, progress: StagedProgress, stop: Stop | None
 ) -> NearLayout | None:
     """A layout near the old plan, where there is one."""
-    if job.near is None or not cases[0][1].signals:
+    if job.near is None or not cases[0].netlist.signals:
         return None
-    pairs = [(netlist, circuit) for circuit, netlist in cases]
+    pairs = [(case.netlist, case.circuit) for case in cases]
     return lay_out_near(pairs, read_old(job.near), params, progress, stop)

@@ -16,7 +16,7 @@ from hdl2grid.sim.pulse_network import Network
 
 _Ints = npt.NDArray[np.int32]
 
-# Kinds of stacks in the tables, and the columns of a tally.
+# Kinds of stacks in the tables.
 PLAIN, STROBED, RANDOM = range(3)
 # The columns of a tally.
 ROUNDS, PULSES, LOST, FIRST_LOST = range(4)
