@@ -1,4 +1,4 @@
-"""Functions too large for exact one-level synthesis as few flats: all of a group's sinks share their stacks.
+"""Functions too large for exact one-level synthesis as ESPPs of few terms: all of a group's sinks share their stacks.
 
 Everything is one level deep again, so no stack needs a buffer as long as the variables move together; where the
 network as it stands, or the blocks' exact solutions, take fewer stacks with all their buffers, they stay.
@@ -13,7 +13,7 @@ from hdl2grid.synth.gf2 import bits
 from hdl2grid.synth.model import SynthParams
 from hdl2grid.synth.network import ONE, Form, Network
 from hdl2grid.synth.rewrite.covers import Sum, Terms, cover
-from hdl2grid.synth.rewrite.pseudoproducts import MOST_VARIABLES
+from hdl2grid.synth.rewrite.pseudoproducts import CONSTANT, MOST_VARIABLES
 from hdl2grid.synth.rewrite.sink_groups import SinkGroup
 from hdl2grid.synth.rewrite.split_products import split_pseudoproducts
 from hdl2grid.synth.rewrite.trials import Context, Known, Listed, Trial, with_forms
@@ -117,8 +117,8 @@ def _placed(network: Network, forms: Sequence[Form], signals: Sequence[int], ter
 def _product(network: Network, flat: Sequence[int], signals: Sequence[int]) -> Form:
     factors = []
     for row in flat:
-        factor = ONE ^ (row >> 63)
-        for i in bits(row & ~(1 << 63)):
+        factor = ONE ^ bool(row & CONSTANT)
+        for i in bits(row & ~CONSTANT):
             factor ^= 1 << signals[i]
         factors.append(factor)
     return network.product(factors)

@@ -2,7 +2,7 @@
 
 The cells of a group of sinks, as vectors over the group's states and modulo affine functions, span a space V. Any cells
 of V that span it do as well, and there are far more of them than are used: products of affine functions, and stacks
-that say 'exactly one'. Annealing (`wiring.py`) picks those of which the sinks are short sums.
+that say 'exactly one'. Annealing (`exact/basis_choice.py`) picks those of which the sinks are short sums.
 """
 
 from __future__ import annotations
